@@ -1,0 +1,181 @@
+"""The plan as a document: the keys of plan.json, typed. Dates are ISO texts, units SI, nitrogen as N."""
+
+from typing import TypedDict
+
+
+class HorizonDoc(TypedDict):
+    start: str
+    weeks: int
+
+
+class SolverDoc(TypedDict):
+    status: str
+    value: float
+    bound: float
+    gap: float
+    work: float
+    seconds: float
+    seed: int
+    stopped_by: str  # proven | work | seconds | interrupt
+
+
+class ZoneDoc(TypedDict):
+    name: str
+    method: str
+    places: int
+    parts: int
+    sanitation_days: int
+
+
+class TankDoc(TypedDict):
+    name: str
+    volume_m3: float
+    max_kg_m3: float
+
+
+class WaterDoc(TypedDict):
+    volume_m3: float
+    nitrate_n_start_mg_l: float
+    band_n_mg_l: list[float]
+
+
+class PlaceDoc(TypedDict):
+    name: str
+    parts: int
+
+
+class WeekKgDoc(TypedDict):
+    week: str  # the Monday
+    kg: float
+    kg_p10: float | None
+    kg_p90: float | None
+
+
+class WeekGramsDoc(TypedDict):
+    week: str
+    g: float
+
+
+class CutDoc(TypedDict):
+    date: str
+    kg: float
+
+
+class BatchDoc(TypedDict):
+    id: str
+    crop: str
+    zone: str
+    method: str
+    places: list[PlaceDoc]
+    parts: int
+    plants: int
+    cells: int
+    state: str  # planned | sown | growing | cutting | cleared | lost
+    sow: str
+    transplant: str | None
+    ripe: str
+    first_harvest: str | None
+    last_harvest: str | None
+    clear: str
+    harvest: list[WeekKgDoc]
+    cuts: list[CutDoc]  # the harvest, day by day
+    uptake_g_n: list[WeekGramsDoc]
+    warnings: list[str]
+
+
+class TakenDoc(TypedDict):
+    week: str
+    date: str
+    count: int
+    kg: float
+
+
+class CohortWeekDoc(TypedDict):
+    week: str
+    mean_g: float
+    count: float
+    biomass_kg: float
+    feed_kg: float
+
+
+class CohortDoc(TypedDict):
+    id: str
+    species: str
+    tank: str
+    stock: str
+    harvest: str | None  # the day the tank is empty; None when after the horizon's tail
+    taken: list[TakenDoc]
+    weeks: list[CohortWeekDoc]
+
+
+class WeekDoc(TypedDict):
+    week: str
+    feed_kg: float
+    feed_n_g: float
+    supply_n_g: float
+    uptake_n_g: float
+    lost_n_g: float
+    pool_loss_n_g: float
+    deficit_n_g: float
+    nitrate_n_mg_l: float
+    tan_g_day: float
+    biofilter_g_day: float
+    inherited: bool
+    air_c: float
+    water_c: float
+    dli_mol: float
+    day_length_h: float
+    labour_h: float
+    nursery_cells: int
+
+
+class ProduceDoc(TypedDict):
+    week: str
+    crop: str
+    cut_kg: float
+    from_cooler_kg: float
+    orders_kg: float
+    outlets_kg: float
+    to_cooler_kg: float
+    wasted_kg: float
+
+
+class OrderWeekDoc(TypedDict):
+    line: str
+    customer: str
+    crop: str
+    week: str
+    unit: str
+    kg_per_unit: float
+    ordered: float
+    planned: float
+    short: float
+    within_tolerance: bool
+    chance: float | None
+
+
+class DeliveryDoc(TypedDict):
+    line: str
+    week: str
+    batch: str
+    quantity: float
+
+
+class PlanDoc(TypedDict):
+    farm: str
+    made_on: str
+    units: str
+    horizon: HorizonDoc
+    solver: SolverDoc
+    crops: dict[str, str]  # names of crops and fish by id
+    zones: list[ZoneDoc]
+    tanks: list[TankDoc]
+    water: WaterDoc
+    batches: list[BatchDoc]
+    cohorts: list[CohortDoc]
+    weeks: list[WeekDoc]
+    produce: list[ProduceDoc]
+    orders: list[OrderWeekDoc]
+    deliveries: list[DeliveryDoc]
+    violations: list[str]
+    warnings: list[str]

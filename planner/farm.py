@@ -1,0 +1,331 @@
+"""The farm as the grower describes it: frozen, checked, in SI units.
+
+Keys in `farm.toml` are the aliases here (`volume`, not `volume_m3`); the reader is `farmfile`.
+Every default that is a judgement says so where it stands.
+"""
+
+from datetime import date
+from enum import StrEnum
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+
+from planner.quantities import (
+    AreaM2,
+    ConcentrationMgL,
+    DensityKgM3,
+    ElevationM,
+    FlowM3Day,
+    PhotonFluxUmol,
+    TemperatureC,
+    VolumeM3,
+    WarmthK,
+    WeightG,
+)
+
+Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
+Fraction = Annotated[float, Field(ge=0, le=1)]
+Money = Annotated[float, Field(ge=0, le=1e6)]
+
+
+class Method(StrEnum):
+    """How a zone grows its plants."""
+
+    MEDIA_BED = "media_bed"
+    RAFT = "raft"
+    TOWER = "tower"
+
+
+def _by_month(value: object) -> object:
+    """Spread one value over the twelve months."""
+    return value if isinstance(value, list | tuple) else [value] * 12
+
+
+Monthly = Annotated[
+    tuple[TemperatureC, ...], BeforeValidator(_by_month), Field(min_length=12, max_length=12)
+]
+
+
+class Part(BaseModel):
+    """Base of every part of a farm: frozen, no unknown keys, no NaN."""
+
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", populate_by_name=True, allow_inf_nan=False
+    )
+
+
+class Site(Part):
+    """Where the house stands."""
+
+    latitude: Annotated[float, Field(ge=-66, le=66)]
+    longitude: Annotated[float, Field(ge=-180, le=180)]
+    elevation_m: ElevationM = Field(default=0.0, alias="elevation")
+    timezone: Text
+    climate: Text = Field(description="A shipped station or a CSV file in the farm folder")
+
+
+class House(Part):
+    """The greenhouse as a climate.
+
+    Parameters
+    ----------
+    transmission
+        Share of outside light that reaches the crop. [-]
+    set_points_c
+        Mean air temperature that the heating holds, by month. [°C]
+    solar_warming_k
+        Rise of the closed house's daily mean above outside at 20 MJ m⁻² d⁻¹ (judgement). [K]
+    vent_above_c
+        Daily mean at which the vents hold the house, unless it is warmer outside. [°C]
+    """
+
+    transmission: Annotated[float, Field(ge=0.1, le=1)] = 0.60
+    set_points_c: Monthly = Field(alias="set_points")
+    solar_warming_k: WarmthK = Field(default=6.0, alias="solar_warming")
+    vent_above_c: TemperatureC = Field(default=27.0, alias="vent_above")
+
+
+class Water(Part):
+    """The one water that fish and plants share.
+
+    Parameters
+    ----------
+    volumes_m3
+        Every part that holds system water, tanks included. [m³]
+    biofilter_area_m2
+        Surface on which nitrifiers live: filter media and gravel. [m²]
+    solids_kept
+        True when solids stay in the gravel and mineralise; false when filters take them out.
+    """
+
+    volumes_m3: dict[Text, VolumeM3] = Field(alias="volumes", min_length=1)
+    temperatures_c: Monthly = Field(alias="temperatures")
+    biofilter_area_m2: AreaM2 = Field(alias="biofilter_area")
+    solids_kept: bool = False
+    solid_share: Fraction = 0.12  # of feed N; judgement
+    gas_loss: Fraction = 0.30  # of dissolved N, for the house; judgement
+    mineralised: Fraction = 0.5  # of solids N, where they are kept; judgement
+    pool_loss_week: Fraction = 0.02  # exchanged water and sludge; judgement
+    make_up_m3_day: FlowM3Day = Field(default=0.0, alias="make_up")
+    ph: Annotated[float, Field(ge=4, le=10)] = 7.0
+    nitrate_n_mg_l: ConcentrationMgL | None = Field(default=None, alias="nitrate_n")
+    nitrate_tested: date | None = None
+    band_low_mg_l: ConcentrationMgL = Field(default=5.0, alias="band_low")
+    band_high_mg_l: ConcentrationMgL = Field(default=60.0, alias="band_high")
+
+    @property
+    def volume_m3(self) -> float:
+        """All system water. [m³]"""
+        return sum(self.volumes_m3.values())
+
+
+class Tank(Part):
+    """`places` identical rearing tanks; named `"<name> <number>"`."""
+
+    name: Text
+    places: Annotated[int, Field(ge=1, le=500)] = 1
+    volume_m3: VolumeM3 = Field(alias="volume")
+    max_density_kg_m3: DensityKgM3 | None = Field(default=None, alias="max_density")
+
+    @property
+    def tank_names(self) -> tuple[str, ...]:
+        """The single tanks' names."""
+        return tuple(f"{self.name} {number}" for number in range(1, self.places + 1))
+
+
+class Zone(Part):
+    """`places` identical beds, boards or towers, each of `parts` equal shares.
+
+    Parameters
+    ----------
+    area_m2
+        Growing area of one place; media beds and rafts. [m²]
+    sites
+        Holes of one board (raft) or slots of one tower. [-]
+    light
+        Share of the house's light. [-]
+    """
+
+    name: Text
+    method: Method
+    places: Annotated[int, Field(ge=1, le=20_000)]
+    parts: Annotated[int, Field(ge=1, le=20)] = 1
+    area_m2: AreaM2 | None = Field(default=None, alias="area")
+    sites: Annotated[int, Field(ge=1, le=2000)] | None = None
+    light: Annotated[float, Field(ge=0.05, le=1.5)] | None = None
+    lamps_umol: PhotonFluxUmol = 0.0
+    lamp_hours: Annotated[float, Field(ge=0, le=24)] = 0.0
+    lamp_months: tuple[Annotated[int, Field(ge=1, le=12)], ...] = tuple(range(1, 13))
+    air_offset_k: WarmthK = Field(default=0.0, alias="air_offset")
+    sanitation: Annotated[int, Field(ge=0, le=60)] | None = Field(
+        default=None, alias="sanitation_days"
+    )
+    trellis: bool | None = None
+
+    @property
+    def light_share(self) -> float:
+        """Share of the house's light; towers 0.8 by default (judgement). [-]"""
+        default = 0.8 if self.method is Method.TOWER else 1.0
+        return default if self.light is None else self.light
+
+    @property
+    def sanitation_days(self) -> int:
+        """Days a place is cleaned and empty after a crop; gravel 3, others 1 (common practice)."""
+        default = 3 if self.method is Method.MEDIA_BED else 1
+        return default if self.sanitation is None else self.sanitation
+
+    @property
+    def carries_trellis(self) -> bool:
+        """Whether trellis crops may stand here; gravel unless told otherwise."""
+        return self.method is Method.MEDIA_BED if self.trellis is None else self.trellis
+
+    @property
+    def all_parts(self) -> int:
+        """Parts in the whole zone. [-]"""
+        return self.places * self.parts
+
+    @property
+    def place_names(self) -> tuple[str, ...]:
+        """The single places' names."""
+        return tuple(f"{self.name} {number}" for number in range(1, self.places + 1))
+
+
+class Nursery(Part):
+    """Where seedlings stand; it has its own heat and lamps."""
+
+    cells: Annotated[int, Field(ge=0, le=10_000_000)]
+    temperature_c: TemperatureC = Field(default=21.0, alias="temperature")
+    month_factor: tuple[Annotated[float, Field(ge=0.5, le=3)], ...] = Field(
+        default=(1.0,) * 12, min_length=12, max_length=12
+    )
+
+
+class Labour(Part):
+    """Hours and what jobs take. Minutes are judgement; overwrite them with your own.
+
+    `hours_week` is what remains for these jobs; feeding and daily rounds are outside it.
+    """
+
+    hours_week: Annotated[float, Field(ge=0, le=1e5)]
+    price_hour: Money = 0.0
+    cell_min: Annotated[float, Field(ge=0, le=60)] = 0.1
+    plant_min: Annotated[float, Field(ge=0, le=60)] = 0.4
+    leaf_kg_min: Annotated[float, Field(ge=0, le=600)] = 15.0
+    fruit_kg_min: Annotated[float, Field(ge=0, le=600)] = 6.0
+    fish_kg_min: Annotated[float, Field(ge=0, le=600)] = 3.0
+    place_min: Annotated[float, Field(ge=0, le=600)] = 10.0
+
+
+class Fingerlings(Part):
+    """Young fish that can be bought."""
+
+    species: Text
+    weight_g: WeightG = Field(alias="weight")
+    price: Money = Field(description="each")
+    lead_weeks: Annotated[int, Field(ge=0, le=104)] = 4
+    months: tuple[Annotated[int, Field(ge=1, le=12)], ...] = tuple(range(1, 13))
+    least_count: Annotated[int, Field(ge=1, le=1_000_000)] = 1
+
+
+class Prices(Part):
+    """What is bought, in the farm's money."""
+
+    feed_kg: Money = 2.5
+    seed_cell: Money = 0.05
+    nursery_cell_week: Money = 0.01  # heat and light at the margin; judgement
+
+
+class Weights(Part):
+    """Prices of what money does not say; tiers are prices far apart."""
+
+    shortage: Annotated[float, Field(ge=0, le=1e6)] = 10.0
+    nitrate_mg_l_week: Money = 5.0
+    waste_kg: Money = 0.0
+    tail_value: Fraction = 0.8
+
+
+class Rules(Part):
+    """Rules of the house."""
+
+    horizon_weeks: Annotated[int, Field(ge=4, le=104)] = 52
+    tail_weeks: Annotated[int, Field(ge=0, le=26)] = 12
+    freeze_weeks: Annotated[int, Field(ge=0, le=26)] = 2
+
+
+class Order(Part):
+    """One line of `orders.csv`: a standing order."""
+
+    line: Text
+    customer: Text
+    crops: tuple[Text, ...] = Field(min_length=1, description="ids; any of them serves the line")
+    crop_text: Text = Field(description="what the grower wrote: an id, a list or a group")
+    unit: Text
+    quantity: Annotated[float, Field(gt=0, le=1e6)]
+    first_week: date
+    last_week: date
+    every_weeks: Annotated[int, Field(ge=1, le=52)] = 1
+    weekdays: tuple[Annotated[int, Field(ge=0, le=6)], ...] = (3,)
+    priority: Literal[1, 2, 3] = 2
+    price: Money = Field(description="each unit")
+    tolerance: Fraction = 0.0
+    may_be_cut: bool = True
+
+
+class Outlet(Part):
+    """One line of `outlets.csv`: where surplus goes."""
+
+    outlet: Text
+    crop: Text
+    most_week_kg: Annotated[float, Field(ge=0, le=1e6)]
+    price_kg: Money
+
+
+class Standing(Part):
+    """One row of `growing.csv`: a batch that is in the house or in its nursery."""
+
+    id: Text
+    crop: Text
+    zone: Text
+    parts: Annotated[int, Field(ge=1, le=400_000)]
+    places: tuple[Annotated[int, Field(ge=1)], ...] = ()
+    sow: date
+    transplant: date | None = None
+    first_cut: date | None = None
+    as_of: date
+
+
+class CohortAtHand(Part):
+    """One row of `cohorts.csv`: the fish of one tank."""
+
+    tank: Text
+    species: Text
+    count: Annotated[int, Field(ge=1, le=1_000_000)]
+    mean_g: WeightG
+    as_of: date
+
+
+class Farm(Part):
+    """A whole farm folder, checked."""
+
+    name: Text
+    units: Literal["us", "metric"] = "metric"
+    currency: Annotated[str, StringConstraints(min_length=1, max_length=5)] = "$"
+    plan_date: date | None = None
+    crops_in_use: tuple[Text, ...] = Field(alias="crops", min_length=1)
+    site: Site
+    house: House
+    water: Water
+    tanks: tuple[Tank, ...] = Field(alias="tank", default=())
+    zones: tuple[Zone, ...] = Field(alias="zone", min_length=1)
+    nursery: Nursery
+    labour: Labour
+    fingerlings: tuple[Fingerlings, ...] = ()
+    fish_prices: dict[Text, Money] = Field(default={}, description="per kg live, by species")
+    prices: Prices = Prices()
+    weights: Weights = Weights()
+    rules: Rules = Rules()
+    orders: tuple[Order, ...] = ()
+    outlets: tuple[Outlet, ...] = ()
+    standing: tuple[Standing, ...] = ()
+    cohorts: tuple[CohortAtHand, ...] = ()
+    doubts: tuple[str, ...] = ()
