@@ -1,0 +1,405 @@
+"""Batch options: every way in which a part of a place may be sown, set out, cut and cleared.
+
+An option is one crop in one zone, set out in one week and cleared in another. The season model
+decides how many parts follow each. Standing batches have options too: when to clear them.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planner.calendarrules import CutDays, free_week, set_out_weekday, sowing_day
+from planner.crops import Growth, GrowthModel, progress_per_day
+from planner.demand import cut_days, sold
+from planner.environment import Environment, zone_air_c, zone_dli_mol
+from planner.farm import Farm, Standing, Zone
+from planner.horizon import Horizon
+from planner.tables import Crop, cells_for, plants_per_part
+
+MOST_ENDS = 6  # clearing weeks offered for a crop cut many times
+SEEDLING_DELAY_WEEKS = 3  # a tray may wait this long for its place; judgement
+HEAD_KG_MIN = 4.0  # minutes a kg for crops sold by the head, about one a head; judgement
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cut:
+    """One harvest: the week it serves, the day from which it is ripe, and its weight a part."""
+
+    week: int
+    ripe: date
+    kg: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BatchOption:
+    """One way for a part to be used; series are for one part of a place.
+
+    Attributes
+    ----------
+    standing
+        Number of the standing batch in the farm, None for a new one.
+    start, stop
+        First week held (negative when it stands already) and first week free again.
+    cuts
+        Harvests within the horizon and tail. [kg part⁻¹]
+    uptake_g_n, labour_h
+        By week of horizon and tail. [g part⁻¹ week⁻¹], [h part⁻¹ week⁻¹]
+    nursery
+        First and last week in the nursery, None when it never stands there again.
+    tail_kg
+        Weight after the tail times the share grown by then. [kg part⁻¹]
+    """
+
+    crop: str
+    zone: int
+    standing: int | None
+    sow: date
+    set_out: date
+    sown_in_place: bool
+    ripe: date
+    clear: date
+    start: int
+    stop: int
+    plants: int
+    cells: int
+    cuts: tuple[Cut, ...]
+    uptake_g_n: NDArray[np.float64]
+    labour_h: NDArray[np.float64]
+    nursery: tuple[int, int] | None
+    seed_cost: float
+    tail_kg: float
+    first_day: int
+    last_day: int
+    past_window: bool = False
+
+    @property
+    def state(self) -> str:
+        """State of a batch of this option on the plan date, new ones `planned`."""
+        return "planned" if self.standing is None else "growing"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Field:
+    """One crop in one zone: what all its options share."""
+
+    farm: Farm
+    horizon: Horizon
+    crop: Crop
+    zone: Zone
+    zone_number: int
+    model: GrowthModel
+    day_zero: date  # of the environment
+    cut_rule: CutDays
+
+    @property
+    def plants(self) -> int:
+        """Plants on one part."""
+        zone = self.zone
+        return plants_per_part(
+            self.crop, zone.method.value, zone.area_m2, zone.sites, zone.parts
+        )
+
+    def date_of(self, day: int) -> date:
+        """Date of an environment day."""
+        return self.day_zero + timedelta(days=day)
+
+    def day_of(self, when: date) -> int:
+        """Environment day of a date."""
+        return (when - self.day_zero).days
+
+    def nursery_days(self, set_out: date) -> int:
+        """Days in the nursery before `set_out`, by the factor of its month."""
+        factor = self.farm.nursery.month_factor[set_out.month - 1]
+        return round(self.crop.nursery_days * factor)
+
+    def weekly(self, growth: Growth, until_day: int) -> NDArray[np.float64]:
+        """Sum a plant's daily uptake to weeks of horizon and tail. [g plant⁻¹ week⁻¹]"""
+        daily = growth.uptake_until(until_day)
+        weeks = self.horizon.all_weeks
+        first = growth.first_day - self.day_of(self.horizon.start)
+        days = np.arange(len(daily)) + first
+        inside = (days >= 0) & (days < weeks * 7)
+        return np.bincount(days[inside] // 7, weights=daily[inside], minlength=weeks)
+
+
+def harvest_minutes_kg(farm: Farm, crop: Crop) -> float:
+    """Return minutes of work to cut or pick and pack a kilogram."""
+    if crop.feed_rate_class == "fruiting":
+        return farm.labour.fruit_kg_min
+    if crop.yield_unit in {"head", "each"} and crop.kg_per_unit >= 0.1:
+        return min(HEAD_KG_MIN, farm.labour.leaf_kg_min)
+    return farm.labour.leaf_kg_min
+
+
+def _cut_weeks(field: Field, growth: Growth) -> list[tuple[int, date, float]]:
+    """Weeks that each cut serves; cuts that fall before the plan date are gone."""
+    horizon = field.horizon
+    found: list[tuple[int, date, float]] = []
+    for day, kilograms in zip(growth.cut_days, growth.cut_kg, strict=True):
+        ripe = field.date_of(day)
+        found.append((field.cut_rule.first_week(horizon, ripe), ripe, kilograms))
+    return found
+
+
+def _schedules(field: Field, growth: Growth) -> Iterator[tuple[list[tuple[int, date, float]], bool]]:
+    """Yield the harvest schedules to choose from, and whether each still stands after the tail."""
+    weeks = field.horizon.all_weeks
+    crop = field.crop
+    cuts = _cut_weeks(field, growth)
+    if crop.harvest_kind == "once":
+        week, ripe, kilograms = cuts[0]
+        last = max(week, field.horizon.week_of(field.date_of(growth.last_day)))
+        for at in range(week, last + 1):
+            if at >= weeks:
+                yield [(at, ripe, kilograms)], True
+                return
+            yield [(at, ripe, kilograms)], False
+        return
+    inside = [n for n, (week, _, kg) in enumerate(cuts) if week < weeks and kg > 0]
+    if any(week >= weeks for week, _, _ in cuts):
+        yield cuts, True
+    if not inside:
+        return
+    picks = np.unique(np.linspace(0, len(inside) - 1, min(MOST_ENDS, len(inside))).round())
+    for pick in picks.astype(int):
+        yield cuts[: inside[pick] + 1], False
+
+
+def _option(
+    field: Field,
+    growth: Growth,
+    schedule: list[tuple[int, date, float]],
+    *,
+    beyond: bool,
+    sow: date,
+    set_out: date,
+    standing: int | None,
+    nursery: tuple[int, int] | None,
+    new_cells: bool,
+) -> BatchOption:
+    """Make one option from a schedule of cuts; an empty one clears the place at once."""
+    farm, horizon, crop = field.farm, field.horizon, field.crop
+    weeks = horizon.all_weeks
+    keep = field.plants * (1 - crop.loss_pct / 100)
+    if schedule:
+        last_week = schedule[-1][0]
+        clear = horizon.monday(last_week + 1)
+        until = growth.last_day + 1 if beyond else field.day_of(schedule[-1][1])
+        if crop.harvest_kind == "picking" and not beyond:
+            until += 7
+    else:
+        clear, until = horizon.plan_date, growth.first_day
+    stop = free_week(horizon, clear, field.zone.sanitation_days)
+    cells = cells_for(crop, field.plants) if new_cells else 0
+    labour = np.zeros(weeks)
+    cuts = []
+    tail_kg = 0.0
+    gained = field.model.progress[growth.first_day :]
+    at_tail = field.day_of(horizon.monday(weeks)) - growth.first_day
+    for week, ripe, kilograms in schedule:
+        kg = round(kilograms * keep, 4)
+        if week < weeks:
+            if kg > 0:
+                cuts.append(Cut(week=week, ripe=ripe, kg=kg))
+                labour[week] += kg * harvest_minutes_kg(farm, crop) / 60
+        else:
+            until_ripe = max(1, field.day_of(ripe) - growth.first_day)
+            share = gained[:at_tail].sum() / max(gained[:until_ripe].sum(), 1e-9)
+            tail_kg += kg * min(1.0, float(share))
+    if new_cells and nursery is not None:
+        labour[nursery[0]] += cells * farm.labour.cell_min / 60
+    set_out_week = horizon.week_of(set_out)
+    if 0 <= set_out_week < weeks and set_out >= horizon.plan_date:
+        labour[set_out_week] += field.plants * farm.labour.plant_min / 60
+    clear_week = horizon.week_of(clear)
+    if clear_week < weeks and not beyond:
+        labour[clear_week] += farm.labour.place_min / field.zone.parts / 60
+    held = 0 if nursery is None else nursery[1] - nursery[0] + 1
+    seeds = farm.prices.seed_cell * (cells if cells else field.plants)
+    cost = farm.prices.nursery_cell_week * cells * held + (seeds if standing is None else 0.0)
+    return BatchOption(
+        crop=crop.id,
+        zone=field.zone_number,
+        standing=standing,
+        sow=sow,
+        set_out=set_out,
+        sown_in_place=crop.direct_sow,
+        ripe=field.date_of(growth.ripe_day),
+        clear=clear,
+        start=set_out_week,
+        stop=stop,
+        plants=field.plants,
+        cells=cells,
+        cuts=tuple(cuts),
+        uptake_g_n=np.round(field.weekly(growth, until) * field.plants, 3),
+        labour_h=np.round(labour, 5),
+        nursery=nursery,
+        seed_cost=round(cost, 4),
+        tail_kg=round(tail_kg, 4),
+        first_day=growth.first_day,
+        last_day=field.day_of(clear),
+    )
+
+
+def _new_options(field: Field) -> Iterator[BatchOption]:
+    """Yield the options of batches not yet sown."""
+    horizon, crop = field.horizon, field.crop
+    weekday = timedelta(days=set_out_weekday(field.zone.sanitation_days))
+    for week in range(horizon.all_weeks):
+        set_out = horizon.monday(week) + weekday
+        sow = set_out if crop.direct_sow else sowing_day(set_out, field.nursery_days(set_out))
+        if sow < horizon.plan_date or set_out < horizon.plan_date:
+            continue
+        growth = field.model.growth(field.day_of(set_out))
+        if growth is None:
+            continue
+        nursery = None if crop.direct_sow else (horizon.week_of(sow), week)
+        for schedule, beyond in _schedules(field, growth):
+            option = _option(
+                field,
+                growth,
+                schedule,
+                beyond=beyond,
+                sow=sow,
+                set_out=set_out,
+                standing=None,
+                nursery=nursery,
+                new_cells=not crop.direct_sow,
+            )
+            if option.cuts or option.tail_kg > 0:
+                yield option
+
+
+def _seedling_options(field: Field, batch: Standing, number: int) -> Iterator[BatchOption]:
+    """Yield the options of a tray that stands in the nursery on the plan date."""
+    horizon, crop = field.horizon, field.crop
+    weekday = timedelta(days=set_out_weekday(field.zone.sanitation_days))
+    ready = max(
+        batch.sow + timedelta(days=field.nursery_days(batch.sow)),
+        horizon.plan_date,
+        batch.transplant or horizon.plan_date,
+    )
+    first = horizon.week_of(ready)
+    offered = 0
+    for week in range(first, horizon.all_weeks):
+        set_out = horizon.monday(week) + weekday
+        if set_out < ready or offered > SEEDLING_DELAY_WEEKS:
+            continue
+        offered += 1
+        growth = field.model.growth(field.day_of(set_out))
+        if growth is None:
+            continue
+        for schedule, beyond in _schedules(field, growth):
+            yield _option(
+                field,
+                growth,
+                schedule,
+                beyond=beyond,
+                sow=batch.sow,
+                set_out=set_out,
+                standing=number,
+                nursery=(0, week),
+                new_cells=False,
+            )
+
+
+def _standing_options(field: Field, batch: Standing, number: int) -> Iterator[BatchOption]:
+    """Yield the options of a batch that holds its places on the plan date.
+
+    Cuts whose day has passed are gone. A batch that by the model is past its harvest is offered
+    one cut now: it stands there, so the grower knows better.
+    """
+    horizon, crop = field.horizon, field.crop
+    set_out = batch.transplant or batch.sow
+    first_day = field.day_of(set_out)
+    growth = field.model.growth(
+        first_day, None if batch.first_cut is None else field.day_of(batch.first_cut)
+    )
+    today = field.day_of(horizon.plan_date)
+    if growth is not None and batch.first_cut is None and growth.ripe_day < today:
+        growth = field.model.growth(first_day, today)
+    common = {"sow": batch.sow, "set_out": set_out, "standing": number, "nursery": None}
+    if growth is None:  # never ripe by the model, or past its stand: it may only be cleared
+        growth = Growth(
+            first_day=first_day,
+            ripe_day=today,
+            cut_days=(),
+            cut_kg=(),
+            last_day=today,
+            uptake_g_n=np.zeros(0),
+        )
+        yield _option(field, growth, [], beyond=False, new_cells=False, **common)  # type: ignore[arg-type]
+        return
+    left = [
+        (day, kg) for day, kg in zip(growth.cut_days, growth.cut_kg, strict=True) if day >= today
+    ]
+    remaining = Growth(
+        first_day=growth.first_day,
+        ripe_day=growth.ripe_day,
+        cut_days=tuple(day for day, _ in left),
+        cut_kg=tuple(kg for _, kg in left),
+        last_day=growth.last_day,
+        uptake_g_n=growth.uptake_g_n,
+    )
+    yield _option(field, remaining, [], beyond=False, new_cells=False, **common)  # type: ignore[arg-type]
+    if left:
+        for schedule, beyond in _schedules(field, remaining):
+            yield _option(field, remaining, schedule, beyond=beyond, new_cells=False, **common)  # type: ignore[arg-type]
+
+
+def _fields(
+    farm: Farm, horizon: Horizon, crops: Mapping[str, Crop], environment: Environment
+) -> Iterator[Field]:
+    wanted = sold(farm)
+    standing = {(batch.crop, batch.zone) for batch in farm.standing}
+    for zone_number, zone in enumerate(farm.zones):
+        air_c = zone_air_c(environment, zone)
+        dli_mol = zone_dli_mol(environment, zone)
+        for name in dict.fromkeys([*farm.crops_in_use, *(crop for crop, _ in standing)]):
+            crop = crops[name]
+            here = (name, zone.name) in standing
+            grown = name in farm.crops_in_use and name in wanted
+            if not here and (not grown or (crop.trellis and not zone.carries_trellis)):
+                continue
+            field = Field(
+                farm=farm,
+                horizon=horizon,
+                crop=crop,
+                zone=zone,
+                zone_number=zone_number,
+                model=GrowthModel(
+                    crop=crop, progress=progress_per_day(crop, air_c, dli_mol), dli_mol=dli_mol
+                ),
+                day_zero=environment.start,
+                cut_rule=cut_days(farm, name),
+            )
+            if field.plants > 0:
+                yield field
+
+
+def batch_options(
+    farm: Farm, horizon: Horizon, crops: Mapping[str, Crop], environment: Environment
+) -> tuple[BatchOption, ...]:
+    """Return every option of new and standing batches, in a fixed order.
+
+    `environment` begins on or before the first day of any standing batch and runs past the tail
+    for as long as any crop stands.
+    """
+    found: list[BatchOption] = []
+    for field in _fields(farm, horizon, crops, environment):
+        if field.crop.id in farm.crops_in_use and not (
+            field.crop.trellis and not field.zone.carries_trellis
+        ):
+            found.extend(_new_options(field))
+        for number, batch in enumerate(farm.standing):
+            if (batch.crop, batch.zone) != (field.crop.id, field.zone.name):
+                continue
+            planted = batch.transplant or (batch.sow if field.crop.direct_sow else None)
+            if planted is None or planted > horizon.plan_date:
+                found.extend(_seedling_options(field, batch, number))
+            else:
+                found.extend(_standing_options(field, batch, number))
+    return tuple(found)

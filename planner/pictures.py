@@ -1,0 +1,210 @@
+"""Numbers for the page's pictures: where every bar, curve, label and gap stands.
+
+No HTML here. Across, positions are per cent of the chart's width, or days since the horizon's
+start inside a curve; down, they are px from the chart's top. So a chart stretches from a phone to
+a sheet of paper without its letters changing size, and nothing is drawn anew.
+"""
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tick:
+    """A line across the weeks and its label; `x` in per cent, `day` since the start."""
+
+    x: float
+    day: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TimeLine:
+    """The horizon as a line from left (0 %) to right (100 %)."""
+
+    start: date
+    weeks: int
+
+    @property
+    def days(self) -> int:
+        """Length of the line. [d]"""
+        return 7 * self.weeks
+
+    @property
+    def end(self) -> date:
+        """The day after the last one shown."""
+        return self.start + timedelta(days=self.days)
+
+    def day(self, day: date) -> int:
+        """Return the days from the start to `day`, held within the line."""
+        return min(max((day - self.start).days, 0), self.days)
+
+    def share(self, day: date) -> float:
+        """Return the position of `day` in per cent, held within the line."""
+        return self.day(day) * 100 / self.days
+
+    def holds(self, day: date) -> bool:
+        """Whether `day` is on the line."""
+        return self.start <= day < self.end
+
+    @property
+    def ticks(self) -> tuple[Tick, ...]:
+        """Firsts of months; Mondays when the line is too short for months.
+
+        On a line of more than 60 weeks only every third month is labelled.
+        """
+        if self.weeks <= 16:
+            mondays = (self.start + timedelta(weeks=week) for week in range(self.weeks))
+            step = 1 if self.weeks <= 6 else 2
+            return tuple(
+                self._tick(day, f"{day.day} {MONTHS[day.month - 1]}" if not index % step else "")
+                for index, day in enumerate(mondays)
+            )
+        firsts = list(_firsts_of_months(self.start, self.end))
+        step = 3 if self.weeks > 60 else 1
+        return tuple(
+            self._tick(day, "" if (day.month - 1) % step else MONTHS[day.month - 1])
+            for day in firsts
+        )
+
+    def _tick(self, day: date, text: str) -> Tick:
+        return Tick(x=self.share(day), day=self.day(day), text=text)
+
+
+def _firsts_of_months(start: date, end: date) -> Iterator[date]:
+    day = start if start.day == 1 else (start.replace(day=1) + timedelta(days=32)).replace(day=1)
+    while day < end:
+        yield day
+        day = (day + timedelta(days=32)).replace(day=1)
+
+
+def nice_step(span: float, most: int) -> float:
+    """Return a step of 1, 2 or 5 times a power of ten that parts `span` into at most `most`."""
+    if span <= 0:
+        return 1.0
+    power = 10.0 ** math.floor(math.log10(span / most))
+    return next(power * lead for lead in (1, 2, 5, 10) if power * lead * most >= span - 1e-9)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rule:
+    """A line of the scale and its label, without unit."""
+
+    y: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scale:
+    """Values to px: `low` at the foot, `high` at the top of a frame `height` px high."""
+
+    low: float
+    high: float
+    step: float
+    height: float
+
+    @classmethod
+    def over(cls, values: Iterable[float], height: float, *, from_zero: bool = True) -> "Scale":
+        """Return a scale of round numbers that holds all `values`; from 0 unless told."""
+        known = list(values)
+        top, bottom = max(known, default=1.0), min(known, default=0.0)
+        if from_zero:
+            bottom = min(bottom, 0.0)
+        if top - bottom <= 0:
+            top = bottom + 1.0
+        step = nice_step(top - bottom, 4)
+        low = math.floor(bottom / step + 1e-9) * step
+        high = math.ceil(top / step - 1e-9) * step
+        return cls(low=low, high=high, step=step, height=height)
+
+    def y(self, value: float) -> float:
+        """Return the px from the top at which `value` stands, held within the frame."""
+        share = (value - self.low) / (self.high - self.low)
+        return self.height * (1 - min(max(share, 0.0), 1.0))
+
+    @property
+    def rules(self) -> tuple[Rule, ...]:
+        """The round values, lowest first."""
+        digits = max(0, -math.floor(math.log10(self.step) + 1e-9))
+        count = round((self.high - self.low) / self.step)
+        values = (self.low + index * self.step for index in range(count + 1))
+        return tuple(Rule(y=self.y(v), text=f"{v:,.{digits}f}".replace("-", "−")) for v in values)
+
+
+def number(value: float) -> str:
+    """Return a position as short text, at most two decimals, the same on every machine."""
+    text = f"{value:.2f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def line_path(points: Sequence[tuple[float, float]]) -> str:
+    """Return a path through `points` (day, px)."""
+    return "".join(
+        f"{'L' if index else 'M'}{number(x)} {number(y)}" for index, (x, y) in enumerate(points)
+    )
+
+
+def steps_path(values: Sequence[float | None], scale: Scale) -> str:
+    """Return a path with one level a week; a week without a value is a gap."""
+    parts: list[str] = []
+    down = False
+    for week, value in enumerate(values):
+        if value is None:
+            down = False
+            continue
+        y = number(scale.y(value))
+        parts.append(f"{'V' if down else f'M{7 * week} '}{y}H{7 * week + 7}")
+        down = True
+    return "".join(parts)
+
+
+def columns_path(values: Sequence[float], scale: Scale) -> str:
+    """Return a path of one column a week, a day free on either side; none where nothing is."""
+    foot = scale.y(max(scale.low, 0.0))
+    return "".join(
+        f"M{7 * week + 1} {number(foot)}V{number(scale.y(value))}h5V{number(foot)}z"
+        for week, value in enumerate(values)
+        if value > 0
+    )
+
+
+def area_path(points: Sequence[tuple[float, float]], foot: float) -> str:
+    """Return the closed field under `points` (day, px) down to `foot`."""
+    if not points:
+        return ""
+    return f"{line_path(points)}V{number(foot)}H{number(points[0][0])}z"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Label:
+    """A word in a chart, at per cent across and px down, kept inside the frame by `anchor`."""
+
+    x: float
+    y: float
+    text: str
+    anchor: str = "start"
+    kind: str = ""
+
+
+def staggered(
+    words: Iterable[tuple[float, str]], *, lines: int = 3, line_px: float = 12.0, top: float = 10.0
+) -> tuple[Label, ...]:
+    """Place labels at their per cent without collision, on at most `lines` lines.
+
+    Widths are reckoned for a phone, about 330 px, where labels are closest together. A label
+    that finds no free line goes where it overlaps least.
+    """
+    free = [-math.inf] * lines
+    labels = []
+    for x, text in sorted(words):
+        width = len(text) * 5.6 / 330 * 100
+        anchor = "end" if x + width > 100 else "start"
+        left = x - width if anchor == "end" else x
+        line = next((i for i, end in enumerate(free) if end <= left), free.index(min(free)))
+        free[line] = left + width + 1.5
+        labels.append(Label(x=x, y=top + line_px * line, text=text, anchor=anchor))
+    return tuple(labels)
