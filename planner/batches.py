@@ -73,7 +73,6 @@ class BatchOption:
     tail_kg: float
     first_day: int
     last_day: int
-    past_window: bool = False
 
     @property
     def state(self) -> str:
@@ -193,7 +192,7 @@ def _option(
     else:
         clear, until = horizon.plan_date, growth.first_day
     stop = free_week(horizon, clear, field.zone.sanitation_days)
-    cells = cells_for(crop, field.plants) if new_cells else 0
+    cells = 0 if nursery is None else cells_for(crop, field.plants)
     labour = np.zeros(weeks)
     cuts = []
     tail_kg = 0.0
@@ -218,8 +217,9 @@ def _option(
     if clear_week < weeks and not beyond:
         labour[clear_week] += farm.labour.place_min / field.zone.parts / 60
     held = 0 if nursery is None else nursery[1] - nursery[0] + 1
-    seeds = farm.prices.seed_cell * (cells if cells else field.plants)
-    cost = farm.prices.nursery_cell_week * cells * held + (seeds if standing is None else 0.0)
+    cost = farm.prices.nursery_cell_week * cells * held
+    if standing is None:
+        cost += farm.prices.seed_cell * (cells or field.plants)
     return BatchOption(
         crop=crop.id,
         zone=field.zone_number,

@@ -8,24 +8,49 @@ from datetime import date
 from enum import StrEnum
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+from pydantic import BeforeValidator, Field, StringConstraints, ValidationInfo, field_validator
 
+from planner.farmlists import CohortAtHand, Money, Month, Order, Outlet, Part, Standing, Text
 from planner.quantities import (
     AreaM2,
     ConcentrationMgL,
+    Count,
+    Day,
     DensityKgM3,
     ElevationM,
     FlowM3Day,
+    Fraction,
+    Number,
     PhotonFluxUmol,
+    SurfaceM2,
     TemperatureC,
     VolumeM3,
     WarmthK,
     WeightG,
 )
 
-Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
-Fraction = Annotated[float, Field(ge=0, le=1)]
-Money = Annotated[float, Field(ge=0, le=1e6)]
+__all__ = [
+    "CohortAtHand",
+    "Farm",
+    "Fingerlings",
+    "House",
+    "Labour",
+    "Method",
+    "Nursery",
+    "Order",
+    "Outlet",
+    "Part",
+    "Prices",
+    "Rules",
+    "Site",
+    "Standing",
+    "Tank",
+    "Water",
+    "Weights",
+    "Zone",
+]
+
+MONTHS = 12
 
 
 class Method(StrEnum):
@@ -38,27 +63,21 @@ class Method(StrEnum):
 
 def _by_month(value: object) -> object:
     """Spread one value over the twelve months."""
-    return value if isinstance(value, list | tuple) else [value] * 12
+    return value if isinstance(value, list | tuple) else [value] * MONTHS
 
 
 Monthly = Annotated[
-    tuple[TemperatureC, ...], BeforeValidator(_by_month), Field(min_length=12, max_length=12)
+    tuple[TemperatureC, ...],
+    Field(min_length=MONTHS, max_length=MONTHS),
+    BeforeValidator(_by_month),
 ]
-
-
-class Part(BaseModel):
-    """Base of every part of a farm: frozen, no unknown keys, no NaN."""
-
-    model_config = ConfigDict(
-        frozen=True, extra="forbid", populate_by_name=True, allow_inf_nan=False
-    )
 
 
 class Site(Part):
     """Where the house stands."""
 
-    latitude: Annotated[float, Field(ge=-66, le=66)]
-    longitude: Annotated[float, Field(ge=-180, le=180)]
+    latitude: Annotated[Number, Field(ge=-66, le=66)]
+    longitude: Annotated[Number, Field(ge=-180, le=180)]
     elevation_m: ElevationM = Field(default=0.0, alias="elevation")
     timezone: Text
     climate: Text = Field(description="A shipped station or a CSV file in the farm folder")
@@ -79,10 +98,18 @@ class House(Part):
         Daily mean at which the vents hold the house, unless it is warmer outside. [°C]
     """
 
-    transmission: Annotated[float, Field(ge=0.1, le=1)] = 0.60
+    transmission: Annotated[Number, Field(ge=0.1, le=1)] = 0.60
     set_points_c: Monthly = Field(alias="set_points")
     solar_warming_k: WarmthK = Field(default=6.0, alias="solar_warming")
-    vent_above_c: TemperatureC = Field(default=27.0, alias="vent_above")
+    vent_above_c: TemperatureC = Field(default=27.0, alias="vent_above", validate_default=True)
+
+    @field_validator("vent_above_c")
+    @classmethod
+    def _above_set_points(cls, vent_above_c: float, given: ValidationInfo) -> float:
+        warmest_c = max(given.data.get("set_points_c", ()), default=vent_above_c)
+        if vent_above_c < warmest_c:
+            raise ValueError(f"the vents would open below the warmest set point, {warmest_c:g} °C")
+        return vent_above_c
 
 
 class Water(Part):
@@ -100,30 +127,45 @@ class Water(Part):
 
     volumes_m3: dict[Text, VolumeM3] = Field(alias="volumes", min_length=1)
     temperatures_c: Monthly = Field(alias="temperatures")
-    biofilter_area_m2: AreaM2 = Field(alias="biofilter_area")
+    biofilter_area_m2: SurfaceM2 = Field(alias="biofilter_area")
     solids_kept: bool = False
     solid_share: Fraction = 0.12  # of feed N; judgement
     gas_loss: Fraction = 0.30  # of dissolved N, for the house; judgement
     mineralised: Fraction = 0.5  # of solids N, where they are kept; judgement
     pool_loss_week: Fraction = 0.02  # exchanged water and sludge; judgement
     make_up_m3_day: FlowM3Day = Field(default=0.0, alias="make_up")
-    ph: Annotated[float, Field(ge=4, le=10)] = 7.0
+    ph: Annotated[Number, Field(ge=4, le=10)] = 7.0
     nitrate_n_mg_l: ConcentrationMgL | None = Field(default=None, alias="nitrate_n")
-    nitrate_tested: date | None = None
+    nitrate_tested: Day | None = None  # the day of that test
     band_low_mg_l: ConcentrationMgL = Field(default=5.0, alias="band_low")
-    band_high_mg_l: ConcentrationMgL = Field(default=60.0, alias="band_high")
+    band_high_mg_l: ConcentrationMgL = Field(default=60.0, alias="band_high", validate_default=True)
 
     @property
     def volume_m3(self) -> float:
         """All system water. [m³]"""
         return sum(self.volumes_m3.values())
 
+    @field_validator("nitrate_tested")
+    @classmethod
+    def _test_has_a_value(cls, day: date | None, given: ValidationInfo) -> date | None:
+        if day is not None and given.data.get("nitrate_n_mg_l", 0.0) is None:
+            raise ValueError("a test needs its value too: nitrate_n, in mg/L of nitrate nitrogen")
+        return day
+
+    @field_validator("band_high_mg_l")
+    @classmethod
+    def _band_has_width(cls, high_mg_l: float, given: ValidationInfo) -> float:
+        low_mg_l = given.data.get("band_low_mg_l")
+        if low_mg_l is not None and high_mg_l <= low_mg_l:
+            raise ValueError(f"it must be above band_low, which is {low_mg_l:g}")
+        return high_mg_l
+
 
 class Tank(Part):
     """`places` identical rearing tanks; named `"<name> <number>"`."""
 
     name: Text
-    places: Annotated[int, Field(ge=1, le=500)] = 1
+    places: Annotated[Count, Field(ge=1, le=500)] = 1
     volume_m3: VolumeM3 = Field(alias="volume")
     max_density_kg_m3: DensityKgM3 | None = Field(default=None, alias="max_density")
 
@@ -148,19 +190,49 @@ class Zone(Part):
 
     name: Text
     method: Method
-    places: Annotated[int, Field(ge=1, le=20_000)]
-    parts: Annotated[int, Field(ge=1, le=20)] = 1
-    area_m2: AreaM2 | None = Field(default=None, alias="area")
-    sites: Annotated[int, Field(ge=1, le=2000)] | None = None
-    light: Annotated[float, Field(ge=0.05, le=1.5)] | None = None
+    places: Annotated[Count, Field(ge=1, le=20_000)]
+    parts: Annotated[Count, Field(ge=1, le=20)] = 1
+    area_m2: AreaM2 | None = Field(default=None, alias="area", validate_default=True)
+    sites: Annotated[Count, Field(ge=1, le=2000)] | None = Field(
+        default=None, validate_default=True
+    )
+    light: Annotated[Number, Field(ge=0.05, le=1.5)] | None = None
     lamps_umol: PhotonFluxUmol = 0.0
-    lamp_hours: Annotated[float, Field(ge=0, le=24)] = 0.0
-    lamp_months: tuple[Annotated[int, Field(ge=1, le=12)], ...] = tuple(range(1, 13))
+    lamp_hours: Annotated[Number, Field(ge=0, le=24)] = Field(default=0.0, validate_default=True)
+    lamp_months: tuple[Month, ...] = tuple(range(1, 13))
     air_offset_k: WarmthK = Field(default=0.0, alias="air_offset")
-    sanitation: Annotated[int, Field(ge=0, le=60)] | None = Field(
+    sanitation: Annotated[Count, Field(ge=0, le=60)] | None = Field(
         default=None, alias="sanitation_days"
     )
     trellis: bool | None = None
+
+    @field_validator("area_m2")
+    @classmethod
+    def _has_area(cls, area_m2: float | None, given: ValidationInfo) -> float | None:
+        method = given.data.get("method")
+        if area_m2 is None and method in (Method.MEDIA_BED, Method.RAFT):
+            raise ValueError(f'a {method} zone needs the area of one place, such as "1.5 m2"')
+        return area_m2
+
+    @field_validator("sites")
+    @classmethod
+    def _has_sites(cls, sites: int | None, given: ValidationInfo) -> int | None:
+        method, parts = given.data.get("method"), given.data.get("parts", 1)
+        if sites is None and method in (Method.RAFT, Method.TOWER):
+            raise ValueError(f"a {method} zone needs the sites of one place, such as 28")
+        if sites is not None and sites < parts:
+            raise ValueError(f"{parts} parts need at least {parts} sites")
+        return sites
+
+    @field_validator("lamp_hours")
+    @classmethod
+    def _lamps_have_hours(cls, hours: float, given: ValidationInfo) -> float:
+        lamps_umol = given.data.get("lamps_umol")
+        if lamps_umol == 0 and hours > 0:
+            raise ValueError("there are no lamps; give lamps_umol too, or leave lamp_hours out")
+        if lamps_umol and hours == 0:
+            raise ValueError("the lamps need their hours a day, above 0 and at most 24")
+        return hours
 
     @property
     def light_share(self) -> float:
@@ -193,11 +265,13 @@ class Zone(Part):
 class Nursery(Part):
     """Where seedlings stand; it has its own heat and lamps."""
 
-    cells: Annotated[int, Field(ge=0, le=10_000_000)]
+    cells: Annotated[Count, Field(ge=0, le=10_000_000)]
     temperature_c: TemperatureC = Field(default=21.0, alias="temperature")
-    month_factor: tuple[Annotated[float, Field(ge=0.5, le=3)], ...] = Field(
-        default=(1.0,) * 12, min_length=12, max_length=12
-    )
+    month_factor: Annotated[
+        tuple[Annotated[Number, Field(ge=0.5, le=3)], ...],
+        Field(min_length=MONTHS, max_length=MONTHS),
+        BeforeValidator(_by_month),
+    ] = (1.0,) * MONTHS
 
 
 class Labour(Part):
@@ -206,14 +280,14 @@ class Labour(Part):
     `hours_week` is what remains for these jobs; feeding and daily rounds are outside it.
     """
 
-    hours_week: Annotated[float, Field(ge=0, le=1e5)]
+    hours_week: Annotated[Number, Field(ge=0, le=1e5)]
     price_hour: Money = 0.0
-    cell_min: Annotated[float, Field(ge=0, le=60)] = 0.1
-    plant_min: Annotated[float, Field(ge=0, le=60)] = 0.4
-    leaf_kg_min: Annotated[float, Field(ge=0, le=600)] = 15.0
-    fruit_kg_min: Annotated[float, Field(ge=0, le=600)] = 6.0
-    fish_kg_min: Annotated[float, Field(ge=0, le=600)] = 3.0
-    place_min: Annotated[float, Field(ge=0, le=600)] = 10.0
+    cell_min: Annotated[Number, Field(ge=0, le=60)] = 0.1
+    plant_min: Annotated[Number, Field(ge=0, le=60)] = 0.4
+    leaf_kg_min: Annotated[Number, Field(ge=0, le=600)] = 15.0
+    fruit_kg_min: Annotated[Number, Field(ge=0, le=600)] = 6.0
+    fish_kg_min: Annotated[Number, Field(ge=0, le=600)] = 3.0
+    place_min: Annotated[Number, Field(ge=0, le=600)] = 10.0
 
 
 class Fingerlings(Part):
@@ -222,9 +296,9 @@ class Fingerlings(Part):
     species: Text
     weight_g: WeightG = Field(alias="weight")
     price: Money = Field(description="each")
-    lead_weeks: Annotated[int, Field(ge=0, le=104)] = 4
-    months: tuple[Annotated[int, Field(ge=1, le=12)], ...] = tuple(range(1, 13))
-    least_count: Annotated[int, Field(ge=1, le=1_000_000)] = 1
+    lead_weeks: Annotated[Count, Field(ge=0, le=104)] = 4
+    months: tuple[Month, ...] = Field(default=tuple(range(1, 13)), min_length=1)
+    least_count: Annotated[Count, Field(ge=1, le=1_000_000)] = 1
 
 
 class Prices(Part):
@@ -238,7 +312,7 @@ class Prices(Part):
 class Weights(Part):
     """Prices of what money does not say; tiers are prices far apart."""
 
-    shortage: Annotated[float, Field(ge=0, le=1e6)] = 10.0
+    shortage: Annotated[Number, Field(ge=0, le=1e6)] = 10.0
     nitrate_mg_l_week: Money = 5.0
     waste_kg: Money = 0.0
     tail_value: Fraction = 0.8
@@ -247,61 +321,9 @@ class Weights(Part):
 class Rules(Part):
     """Rules of the house."""
 
-    horizon_weeks: Annotated[int, Field(ge=4, le=104)] = 52
-    tail_weeks: Annotated[int, Field(ge=0, le=26)] = 12
-    freeze_weeks: Annotated[int, Field(ge=0, le=26)] = 2
-
-
-class Order(Part):
-    """One line of `orders.csv`: a standing order."""
-
-    line: Text
-    customer: Text
-    crops: tuple[Text, ...] = Field(min_length=1, description="ids; any of them serves the line")
-    crop_text: Text = Field(description="what the grower wrote: an id, a list or a group")
-    unit: Text
-    quantity: Annotated[float, Field(gt=0, le=1e6)]
-    first_week: date
-    last_week: date
-    every_weeks: Annotated[int, Field(ge=1, le=52)] = 1
-    weekdays: tuple[Annotated[int, Field(ge=0, le=6)], ...] = (3,)
-    priority: Literal[1, 2, 3] = 2
-    price: Money = Field(description="each unit")
-    tolerance: Fraction = 0.0
-    may_be_cut: bool = True
-
-
-class Outlet(Part):
-    """One line of `outlets.csv`: where surplus goes."""
-
-    outlet: Text
-    crop: Text
-    most_week_kg: Annotated[float, Field(ge=0, le=1e6)]
-    price_kg: Money
-
-
-class Standing(Part):
-    """One row of `growing.csv`: a batch that is in the house or in its nursery."""
-
-    id: Text
-    crop: Text
-    zone: Text
-    parts: Annotated[int, Field(ge=1, le=400_000)]
-    places: tuple[Annotated[int, Field(ge=1)], ...] = ()
-    sow: date
-    transplant: date | None = None
-    first_cut: date | None = None
-    as_of: date
-
-
-class CohortAtHand(Part):
-    """One row of `cohorts.csv`: the fish of one tank."""
-
-    tank: Text
-    species: Text
-    count: Annotated[int, Field(ge=1, le=1_000_000)]
-    mean_g: WeightG
-    as_of: date
+    horizon_weeks: Annotated[Count, Field(ge=4, le=104)] = 52
+    tail_weeks: Annotated[Count, Field(ge=0, le=26)] = 12
+    freeze_weeks: Annotated[Count, Field(ge=0, le=26)] = 2
 
 
 class Farm(Part):
@@ -310,7 +332,7 @@ class Farm(Part):
     name: Text
     units: Literal["us", "metric"] = "metric"
     currency: Annotated[str, StringConstraints(min_length=1, max_length=5)] = "$"
-    plan_date: date | None = None
+    plan_date: Day | None = None
     crops_in_use: tuple[Text, ...] = Field(alias="crops", min_length=1)
     site: Site
     house: House

@@ -51,6 +51,41 @@ class TimeLine:
         """Whether `day` is on the line."""
         return self.start <= day < self.end
 
+    def week(self, day: date) -> int:
+        """Return the index of the week that holds `day`; outside the line below 0 or too high."""
+        return (day - self.start).days // 7
+
+    def day_text(self, day: date) -> str:
+        """Return a day such as `4 Jan`, with its year unless that is the first week's."""
+        text = f"{day.day} {MONTHS[day.month - 1]}"
+        return text if day.year == self.start.year else f"{text} {day.year}"
+
+    def weeks_text(self, weeks: Iterable[int], most: int = 6) -> str:
+        """Return weeks as runs, such as `week 9 (1 Mar), weeks 12-14 (22 Mar to 11 Apr)`.
+
+        Weeks are indices on the line and are written by their ISO number. After `most` runs
+        the rest is counted.
+        """
+        runs: list[list[int]] = []
+        for week in sorted(set(weeks)):
+            if runs and runs[-1][-1] == week - 1:
+                runs[-1].append(week)
+            else:
+                runs.append([week])
+        words = [self._run_text(run[0], run[-1]) for run in runs[:most]]
+        rest = sum(len(run) for run in runs[most:])
+        if rest:
+            words.append(f"and {rest} more {'week' if rest == 1 else 'weeks'}")
+        return ", ".join(words)
+
+    def _run_text(self, first: int, last: int) -> str:
+        opens = self.start + timedelta(weeks=first)
+        if first == last:
+            return f"week {opens.isocalendar().week} ({self.day_text(opens)})"
+        closes = self.start + timedelta(weeks=last, days=6)
+        numbers = f"{opens.isocalendar().week}-{closes.isocalendar().week}"
+        return f"weeks {numbers} ({self.day_text(opens)} to {self.day_text(closes)})"
+
     @property
     def ticks(self) -> tuple[Tick, ...]:
         """Firsts of months; Mondays when the line is too short for months.
@@ -208,3 +243,94 @@ def staggered(
         free[line] = left + width + 1.5
         labels.append(Label(x=x, y=top + line_px * line, text=text, anchor=anchor))
     return tuple(labels)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Curve:
+    """A path in days and px; `kind` is its look: supply, uptake, limit, field, column …"""
+
+    kind: str
+    path: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """One chart with one scale: a strip for labels, `top` px high, over a plot.
+
+    Everything in the plot counts its px from the plot's own top. `band` is a field across the
+    whole width (top and height in px), `today` a line across it in per cent.
+    """
+
+    heading: str
+    finding: str
+    top: float
+    height: float
+    rules: tuple[Rule, ...]
+    ticks: tuple[Tick, ...]
+    days: int
+    curves: tuple[Curve, ...]
+    labels: tuple[Label, ...] = ()
+    marks: tuple[Label, ...] = ()
+    band: tuple[float, float] | None = None
+    today: float | None = None
+
+
+def frame(
+    line: TimeLine,
+    scale: Scale,
+    curves: Iterable[Curve],
+    *,
+    heading: str,
+    finding: str,
+    today: date,
+    labels: tuple[Label, ...] = (),
+    marks: tuple[Label, ...] = (),
+    band: tuple[float, float] | None = None,
+) -> Frame:
+    """Put curves on a scale; `band` is two values of the scale, lowest first."""
+    return Frame(
+        heading=heading,
+        finding=finding,
+        top=4.0 + max((label.y for label in labels), default=0.0),
+        height=scale.height,
+        rules=scale.rules,
+        ticks=line.ticks,
+        days=line.days,
+        curves=tuple(curve for curve in curves if curve.path),
+        labels=labels,
+        marks=marks,
+        band=None if band is None else (scale.y(band[1]), scale.y(band[0]) - scale.y(band[1])),
+        today=line.share(today) if line.holds(today) else None,
+    )
+
+
+def week_marks(line: TimeLine, weeks: Iterable[int], text: str, kind: str, y: float) -> list[Label]:
+    """Return a mark in the middle of each week, `y` px down."""
+    return [
+        Label(x=(week + 0.5) * 100 / line.weeks, y=y, text=text, anchor="middle", kind=kind)
+        for week in weeks
+    ]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """The facts of a picture as text: a caption, heads, and rows as long as the heads."""
+
+    caption: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Figure:
+    """Frames under one another, what they show in a sentence, their key and their table.
+
+    `key` holds a curve's kind and its words.
+    """
+
+    name: str
+    heading: str
+    finding: str
+    key: tuple[tuple[str, str], ...]
+    frames: tuple[Frame, ...]
+    table: Table

@@ -131,6 +131,14 @@ def _tail_most_kg(
     return most
 
 
+def _sold_live(farm: Farm) -> tuple[Outlet, ...]:
+    """Fish that nobody ordered are sold live, any weight, at the species' price."""
+    return tuple(
+        Outlet(outlet="sold live", crop=species, most_week_kg=1e6, price_kg=price)
+        for species, price in farm.fish_prices.items()
+    )
+
+
 def build(
     farm: Farm,
     crops: Mapping[str, Crop],
@@ -223,7 +231,7 @@ def build(
         batch_groups=batch_groups,
         cohort_groups=cohort_groups,
         orders=orders,
-        outlets=farm.outlets,
+        outlets=farm.outlets + _sold_live(farm),
         produce=produce,
         shelf_weeks={
             name: crops[name].shelf_days // SHELF_WEEK_DAYS if name in crops else 0

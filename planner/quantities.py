@@ -12,8 +12,9 @@ from typing import Annotated, Any
 
 import pint
 from pydantic import BeforeValidator, Field, GetCoreSchemaHandler, GetJsonSchemaHandler
-from pydantic_core import CoreSchema, core_schema
+from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
+NOT_A_NUMBER = "not_a_number"  # the kind of fault that asks for a number in the allowed range
 FIRST_DAY = date(2000, 1, 1)
 LAST_DAY = date(2200, 12, 31)
 
@@ -46,10 +47,10 @@ def to_number(value: object) -> object:
         The value is a yes or no, or a text that is no number.
     """
     if isinstance(value, bool):
-        raise ValueError("give a number, not yes or no")
+        raise PydanticCustomError(NOT_A_NUMBER, "give a number, not yes or no")
     if not isinstance(value, str):
         return value
-    magnitude, word = _split(value, "a number")
+    magnitude, word = _split(value)
     if word:
         raise ValueError(f'give a number alone, without "{word}"')
     return magnitude
@@ -96,15 +97,14 @@ def to_unit(value: object, unit: str) -> float:
     ValueError
         The text is no quantity, or its unit measures something else.
     """
-    asked = f'a number in {unit}, or a text such as "12 {unit}"'
     if isinstance(value, int | float) and not isinstance(value, bool):
         try:
             return float(value)
         except OverflowError as fault:
             raise ValueError("the number is too large") from fault
     if not isinstance(value, str):
-        raise ValueError(f"give {asked}")
-    magnitude, word = _split(value, asked)
+        raise PydanticCustomError(NOT_A_NUMBER, "give a number, or a text such as 12 kg")
+    magnitude, word = _split(value)
     if not word:
         return magnitude
     if _UNIT.fullmatch(word):
@@ -116,11 +116,11 @@ def to_unit(value: object, unit: str) -> float:
     raise ValueError(f'"{word}" cannot be read as {unit}')
 
 
-def _split(text: str, asked: str) -> tuple[float, str]:
+def _split(text: str) -> tuple[float, str]:
     """Return the number at the beginning of a text and what follows it."""
     found = _NUMBER.fullmatch(text) if len(text) < _LONGEST_TEXT else None
     if found is None:
-        raise ValueError(f"give {asked}")
+        raise PydanticCustomError(NOT_A_NUMBER, "give a number")
     word = found[2].strip()
     if word.startswith(","):
         raise ValueError("write a decimal point, not a comma")
@@ -135,7 +135,8 @@ def _spelled(word: str, unit: str) -> str:
         return f"delta_{word}"
     if unit == "mg/L" and word == "ppm":  # common practice for water
         return "mg/L"
-    return _POWER.sub(r"\1**\2", word).replace("umol", "micromole")
+    word = _POWER.sub(r"\1**\2", word).replace("umol", "micromole")
+    return re.sub(r"\bcu\s", "cubic ", word)
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,7 +25,7 @@ from planner.horizon import monday_of
 from planner.tables import Crop, Fish
 
 MADE_ON = date(2027, 3, 3)  # a Wednesday
-VOLUME_M3 = 8.0
+VOLUME_M3 = 16.0
 NITRATE_START_MG_L = 30.0
 BAND_MG_L = (5.0, 60.0)
 
@@ -168,11 +168,11 @@ class _Cohort:
 # fmt: off
 _COHORTS = (
     _Cohort(id="C01", species="tilapia_nile", tank="fish tank 1", stock=-60, harvest=30,
-            count=80, stock_g=260.0, gain_g_week=24.0, taken={16: 40, 30: 40}),
+            count=40, stock_g=260.0, gain_g_week=24.0, taken={16: 20, 30: 20}),
     _Cohort(id="C02", species="perch_yellow", tank="fish tank 2", stock=9, harvest=114,
-            count=150, stock_g=40.0, gain_g_week=6.0, taken={100: 50, 107: 50, 114: 50}),
+            count=60, stock_g=40.0, gain_g_week=6.0, taken={100: 20, 107: 20, 114: 20}),
     _Cohort(id="C03", species="tilapia_nile", tank="fish tank 1", stock=38, harvest=None,
-            count=100, stock_g=50.0, gain_g_week=18.0, taken={}),
+            count=50, stock_g=50.0, gain_g_week=18.0, taken={}),
 )
 # fmt: on
 

@@ -112,12 +112,13 @@ def test_months_keep_their_means_and_light_is_never_negative(mean_c, ghi_mj, yea
     ghi_mj=twelve_bright,
     set_points=st.lists(st.floats(2, 30), min_size=12, max_size=12),
     warming=st.floats(0, 15),
-    vent=st.floats(15, 35),
+    vents_open_after_k=st.floats(0, 10),
 )
 def test_air_is_never_below_the_set_point_nor_above_the_vents_without_cause(
-    mean_c, ghi_mj, set_points, warming, vent
+    mean_c, ghi_mj, set_points, warming, vents_open_after_k
 ):
     station = made(tmin_c=mean_c, tmax_c=mean_c, ghi_mj_m2_d=ghi_mj)
+    vent = max(set_points) + vents_open_after_k
     farm = make_farm(set_points=set_points, solar_warming=warming, vent_above=vent)
     found = environment.daily(farm, station, date(2027, 1, 1), 365)
     set_point = np.array(set_points)[months_of(found) - 1]

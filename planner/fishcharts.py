@@ -1,0 +1,185 @@
+"""The page's pictures of the fish: each tank's biomass under its limit, and its feed below."""
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+
+from planner.document import CohortDoc, PlanDoc, TankDoc
+from planner.pagefacts import Context, context, density, mass, mass_unit
+from planner.pictures import (
+    Curve,
+    Figure,
+    Frame,
+    Label,
+    Scale,
+    area_path,
+    columns_path,
+    frame,
+    line_path,
+    staggered,
+)
+from planner.words import LB_KG, figure, plural, spoken, weight
+
+BIOMASS_PX, FEED_PX = 100.0, 60.0
+
+
+def tank_figures(document: PlanDoc, today: date) -> tuple[Figure, ...]:
+    """Draw each tank that holds fish in the horizon: biomass under its limit, feed below it."""
+    at = context(document, today)
+    return tuple(
+        _tank(at, tank, cohorts, document["crops"])
+        for tank in document["tanks"]
+        if (cohorts := [c for c in document["cohorts"] if c["tank"] == tank["name"] and c["weeks"]])
+    )
+
+
+def empty_tanks(document: PlanDoc) -> tuple[str, ...]:
+    """Return the tanks that hold no fish in the horizon."""
+    used = {cohort["tank"] for cohort in document["cohorts"] if cohort["weeks"]}
+    return tuple(tank["name"] for tank in document["tanks"] if tank["name"] not in used)
+
+
+def _tank(
+    at: Context, tank: TankDoc, cohorts: Sequence[CohortDoc], names: Mapping[str, str]
+) -> Figure:
+    limit_kg = tank["max_kg_m3"] * tank["volume_m3"]
+    peak_kg = max(week["biomass_kg"] for cohort in cohorts for week in cohort["weeks"])
+    finding = (
+        f"At most {weight(peak_kg, at.units)} of fish, {peak_kg / limit_kg:.0%} of the "
+        f"{weight(limit_kg, at.units)} at {density(tank['max_kg_m3'], at.units)}."
+    )
+    return Figure(
+        name="",
+        heading=tank["name"],
+        finding=finding,
+        key=(),
+        frames=(_biomass(at, cohorts, names, limit_kg, finding), _feed(at, cohorts)),
+        table=at.table(
+            f"{tank['name']} by week",
+            (
+                "Fish",
+                "Count",
+                f"Mean weight, {'oz' if at.units == 'us' else 'g'}",
+                f"Biomass on Monday, {mass_unit(at.units)}",
+                f"Feed of the week, {mass_unit(at.units)}",
+                "In and out",
+            ),
+            _tank_rows(at, cohorts, names),
+        ),
+    )
+
+
+def _tank_rows(
+    at: Context, cohorts: Sequence[CohortDoc], names: Mapping[str, str]
+) -> list[tuple[int, Sequence[str]]]:
+    rows = []
+    for cohort in cohorts:
+        stocked = at.line.week(date.fromisoformat(cohort["stock"]))
+        for week in cohort["weeks"]:
+            index = at.line.week(date.fromisoformat(week["week"]))
+            if not 0 <= index < at.line.weeks:
+                continue
+            moves = [
+                f"{plural(t['count'], 'fish')} out, {weight(t['kg'], at.units)}, "
+                f"{at.line.day_text(date.fromisoformat(t['date']))}"
+                for t in cohort["taken"]
+                if at.line.week(date.fromisoformat(t["date"])) == index
+            ]
+            if stocked == index:
+                day = at.line.day_text(date.fromisoformat(cohort["stock"]))
+                moves.insert(0, f"stocked {day}")
+            mean = week["mean_g"] / LB_KG / 1000 * 16 if at.units == "us" else week["mean_g"]
+            rows.append(
+                (
+                    index,
+                    (
+                        spoken(names.get(cohort["species"], cohort["species"])),
+                        f"{week['count']:,.0f}",
+                        figure(mean),
+                        figure(mass(week["biomass_kg"], at.units)),
+                        figure(mass(week["feed_kg"], at.units)),
+                        "; ".join(moves),
+                    ),
+                )
+            )
+    return sorted(rows, key=lambda row: row[0])
+
+
+def _biomass(
+    at: Context,
+    cohorts: Sequence[CohortDoc],
+    names: Mapping[str, str],
+    limit_kg: float,
+    finding: str,
+) -> Frame:
+    peak_kg = max(week["biomass_kg"] for cohort in cohorts for week in cohort["weeks"])
+    scale = Scale.over([mass(max(peak_kg, limit_kg), at.units)], BIOMASS_PX)
+    limit_y = scale.y(mass(limit_kg, at.units))
+    curves = []
+    for cohort in cohorts:
+        points = []
+        for week in cohort["weeks"]:
+            monday = date.fromisoformat(week["week"])
+            day = max(monday, date.fromisoformat(cohort["stock"]))
+            if at.line.holds(day):
+                points.append((at.line.day(day), scale.y(mass(week["biomass_kg"], at.units))))
+        if points:
+            end = at.line.day(date.fromisoformat(cohort["harvest"] or at.line.end.isoformat()))
+            points.append((min(end, points[-1][0] + 7), points[-1][1]))
+        path = area_path(points, BIOMASS_PX)
+        curves += [
+            Curve(kind="field", path=path),
+            Curve(kind="biomass", path=line_path(points)),
+        ]
+    curves.append(
+        Curve(kind="limit", path=line_path([(0, limit_y), (at.line.days, limit_y)])),
+    )
+    return frame(
+        at.line,
+        scale,
+        curves,
+        heading=f"Biomass (solid) and density limit (dotted), {mass_unit(at.units)}",
+        finding=finding,
+        today=at.today,
+        labels=_moves(at, cohorts, names),
+    )
+
+
+def _moves(
+    at: Context, cohorts: Sequence[CohortDoc], names: Mapping[str, str]
+) -> tuple[Label, ...]:
+    words = []
+    for cohort in cohorts:
+        stock = date.fromisoformat(cohort["stock"])
+        if at.line.holds(stock) and cohort["weeks"]:
+            name = spoken(names.get(cohort["species"], cohort["species"]))
+            short = name if len(name) <= 16 else f"{name[:15]}…"
+            count = f"{cohort['weeks'][0]['count']:,.0f}"
+            words.append((at.line.share(stock), f"in {at.line.day_text(stock)}: {count} {short}"))
+        taken = [t for t in cohort["taken"] if at.line.holds(date.fromisoformat(t["date"]))]
+        if taken:
+            first, last = (date.fromisoformat(taken[i]["date"]) for i in (0, -1))
+            span = at.line.day_text(first)
+            if last != first:
+                span += f" to {at.line.day_text(last)}"
+            count = f"{sum(t['count'] for t in taken):,d}"
+            words.append((at.line.share(first), f"out {span}: {count}"))
+    return staggered(words)
+
+
+def _feed(at: Context, cohorts: Sequence[CohortDoc]) -> Frame:
+    fed = [0.0] * at.line.weeks
+    for cohort in cohorts:
+        for week in cohort["weeks"]:
+            index = at.line.week(date.fromisoformat(week["week"]))
+            if 0 <= index < at.line.weeks:
+                fed[index] += mass(week["feed_kg"], at.units)
+    scale = Scale.over(fed, FEED_PX)
+    unit = mass_unit(at.units)
+    return frame(
+        at.line,
+        scale,
+        (Curve(kind="column", path=columns_path(fed, scale)),),
+        heading=f"Feed, {unit} a week",
+        finding=f"Feed of {figure(sum(fed))} {unit} in all, at most {figure(max(fed))} a week.",
+        today=at.today,
+    )

@@ -1,0 +1,1 @@
+"""The season model in OR-Tools: `search.solve` is its door."""

@@ -1,0 +1,259 @@
+"""The season's variables and rules as a linear model; one method a rule."""
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planner.plan import fish_labour_h
+from planner.problem import DEFICIT_PRICE_FACTOR, SeasonProblem
+from planner.season.linear import Builder, LinearModel
+
+Rows = NDArray[np.int64]
+
+
+class SeasonRows:
+    """Builds the linear model of a `SeasonProblem`; columns are kept by what they decide.
+
+    Whole numbers: `sown` (parts by batch option), `tanks` and `stocked` (by cohort option; fish at
+    hand are moved by their tank alone). All else are quantities that follow.
+    """
+
+    def __init__(self, problem: SeasonProblem) -> None:
+        self._problem = problem
+        self._weeks = range(problem.weeks)
+        self._build = Builder()
+        self.sown = self._sown()
+        self.tanks, self.stocked = self._stocked()
+        self.order_kg: dict[tuple[int, str], int] = {}
+        self.outlet_kg: dict[tuple[int, int], int] = {}
+        self.cooler_kg: dict[tuple[str, int], int] = {}
+        self._produce_goes_out()
+        self._orders_are_filled()
+        self._places_are_enough()
+        self._standing_batches_follow_one_course()
+        self._nursery_is_enough()
+        self._hours_are_enough()
+        self._tanks_are_enough()
+        self._biofilter_keeps_up()
+        self._nitrate_stays_in_its_band()
+        self._growing_after_the_tail_counts()
+        self.model: LinearModel = self._build.done()
+
+    def _sown(self) -> list[int]:
+        """Parts that follow each batch option."""
+        farm, problem = self._problem.farm, self._problem
+        columns = []
+        for option in problem.batches:
+            most = farm.zones[option.zone].all_parts
+            if option.standing is not None:
+                most = farm.standing[option.standing].parts
+            hours = float(option.labour_h.sum()) * farm.labour.price_hour
+            columns.append(
+                self._build.variable(high=most, worth=-option.seed_cost - hours, whole=True)
+            )
+        return columns
+
+    def _stocked(self) -> tuple[list[int], list[int | None]]:
+        """Tanks and fish that follow each cohort option."""
+        problem, farm = self._problem, self._problem.farm
+        tanks: list[int] = []
+        stocked: list[int | None] = []
+        for number, option in enumerate(problem.cohorts):
+            worth = self._fish_worth(number)
+            if option.at_hand is not None:
+                tanks.append(self._build.variable(high=1, worth=worth * option.count, whole=True))
+                stocked.append(None)
+                continue
+            places = farm.tanks[option.tank].places
+            tanks.append(self._build.variable(high=places, whole=True))
+            fish = self._build.variable(high=option.most_fish * places, worth=worth, whole=True)
+            stocked.append(fish)
+            least = farm.fingerlings[option.offer or 0].least_count
+            row = self._build.row(high=0)
+            self._build.term(row, fish)
+            self._build.term(row, tanks[-1], -option.most_fish)
+            row = self._build.row(low=0)
+            self._build.term(row, fish)
+            self._build.term(row, tanks[-1], -least)
+        return tanks, stocked
+
+    def _fish_worth(self, number: int) -> float:
+        """What one stocked fish of an option costs and is worth after the tail. [money]"""
+        problem, farm = self._problem, self._problem.farm
+        option = problem.cohorts[number]
+        hours = float(fish_labour_h(problem, number).sum())
+        return (
+            farm.weights.tail_value * problem.tail_price_kg[option.species] * option.tail_kg
+            - option.fingerling_price
+            - float(option.feed_g.sum()) / 1000 * farm.prices.feed_kg
+            - hours * farm.labour.price_hour
+        )
+
+    def fish_columns(self) -> Iterator[tuple[int, int, float]]:
+        """Yield option number, column and fish per unit of that column."""
+        for number, option in enumerate(self._problem.cohorts):
+            fish = self.stocked[number]
+            if fish is None:
+                yield number, self.tanks[number], float(option.count)
+            else:
+                yield number, fish, 1.0
+
+    def _add_fish(self, rows: Rows, series: str, factor: float = 1.0) -> None:
+        """Add a weekly series of every cohort option to one row a week."""
+        for number, column, fish in self.fish_columns():
+            values = getattr(self._problem.cohorts[number], series)
+            self._build.add(rows, column, values * fish * factor)
+
+    def _week_rows(self, low: float = -np.inf, high: float = np.inf) -> Rows:
+        return np.array([self._build.row(low, high) for _ in self._weeks], dtype=np.int64)
+
+    def _produce_goes_out(self) -> None:
+        """Cut + from the cooler = orders + outlets + to the cooler + wasted. [kg]"""
+        problem = self._problem
+        waste = -problem.farm.weights.waste_kg
+        self._balance = {name: self._week_rows(0, 0) for name in problem.produce}
+        self._fresh: dict[str, Rows] = {}
+        for name, rows in self._balance.items():
+            for week in self._weeks:
+                self._build.term(rows[week], self._build.variable(worth=waste), -1)
+            if problem.shelf_weeks[name] < 1:
+                continue
+            self._fresh[name] = self._week_rows(high=0)
+            for week in self._weeks[:-1]:
+                kept = self._build.variable()
+                self.cooler_kg[name, week] = kept
+                self._build.term(rows[week], kept, -1)
+                self._build.term(rows[week + 1], kept)
+                self._build.term(self._fresh[name][week], kept)
+        for column, option in zip(self.sown, problem.batches, strict=True):
+            for cut in option.cuts:
+                self._harvest(option.crop, cut.week, column, cut.kg)
+        for number, column, fish in self.fish_columns():
+            cohort = problem.cohorts[number]
+            for week in np.flatnonzero(cohort.kg):
+                self._harvest(cohort.species, int(week), column, cohort.kg[week] * fish)
+        for number, outlet in enumerate(problem.outlets):
+            if outlet.most_week_kg <= 0:
+                continue
+            for week in self._weeks:
+                sold = self._build.variable(high=outlet.most_week_kg, worth=outlet.price_kg)
+                self.outlet_kg[number, week] = sold
+                self._build.term(self._balance[outlet.crop][week], sold, -1)
+
+    def _harvest(self, name: str, week: int, column: int, kilograms: float) -> None:
+        """What is cut comes in, and may be kept for as many weeks as it is good."""
+        self._build.term(self._balance[name][week], column, kilograms)
+        if name in self._fresh:
+            good = range(week, min(week + self._problem.shelf_weeks[name], len(self._weeks)))
+            rows = [self._fresh[name][w] for w in good]
+            self._build.add(rows, column, [-kilograms] * len(rows))
+
+    def _orders_are_filled(self) -> None:
+        """No line gets more than it ordered; what it lacks beyond the tolerance is charged."""
+        for number, order in enumerate(self._problem.orders):
+            most = self._build.row(high=order.ordered)
+            least = self._build.row(low=order.least)
+            short = self._build.variable(high=order.least, worth=-order.shortage_price)
+            self._build.term(least, short)
+            for crop, weight in zip(order.crops, order.kg_per_unit, strict=True):
+                sold = self._build.variable(
+                    high=order.ordered * weight, worth=order.price / weight
+                )
+                self.order_kg[number, crop] = sold
+                self._build.term(self._balance[crop][order.week], sold, -1)
+                self._build.term(most, sold, 1 / weight)
+                self._build.term(least, sold, 1 / weight)
+
+    def _places_are_enough(self) -> None:
+        """Parts held, sanitation included, are no more than each zone has."""
+        rows = [self._week_rows(high=zone.all_parts) for zone in self._problem.farm.zones]
+        for column, option in zip(self.sown, self._problem.batches, strict=True):
+            held = rows[option.zone][max(0, option.start) : max(0, option.stop)]
+            self._build.add(held, column, np.ones(len(held)))
+
+    def _standing_batches_follow_one_course(self) -> None:
+        """Parts that stand are all accounted for; seedlings may be thrown away."""
+        for options, parts, stands in self._problem.batch_groups:
+            row = self._build.row(low=parts if stands else 0, high=parts)
+            for number in options:
+                self._build.term(row, self.sown[number])
+
+    def _nursery_is_enough(self) -> None:
+        """Cells in use are no more than the nursery has."""
+        rows = self._week_rows(high=self._problem.farm.nursery.cells)
+        for column, option in zip(self.sown, self._problem.batches, strict=True):
+            if option.nursery is not None:
+                held = rows[max(0, option.nursery[0]) : option.nursery[1] + 1]
+                self._build.add(held, column, np.full(len(held), float(option.cells)))
+
+    def _hours_are_enough(self) -> None:
+        """Hours of work are no more than there are."""
+        rows = self._week_rows(high=self._problem.farm.labour.hours_week)
+        for column, option in zip(self.sown, self._problem.batches, strict=True):
+            self._build.add(rows, column, option.labour_h)
+        for number, column, fish in self.fish_columns():
+            self._build.add(rows, column, fish_labour_h(self._problem, number) * fish)
+
+    def _tanks_are_enough(self) -> None:
+        """Tanks held are no more than there are, and fish at hand follow one course."""
+        rows = [self._week_rows(high=tank.places) for tank in self._problem.farm.tanks]
+        for column, option in zip(self.tanks, self._problem.cohorts, strict=True):
+            held = rows[option.tank][max(0, option.start) : option.stop]
+            self._build.add(held, column, np.ones(len(held)))
+        for group in self._problem.cohort_groups:
+            row = self._build.row(1, 1)
+            for number in group:
+                self._build.term(row, self.tanks[number])
+
+    def _biofilter_keeps_up(self) -> None:
+        """Ammonia made in a day is no more than the biofilter turns over. [g TAN d⁻¹]"""
+        rows = np.array(
+            [self._build.row(high=float(most)) for most in self._problem.biofilter_g_day],
+            dtype=np.int64,
+        )
+        self._add_fish(rows, "tan_g", 1 / 7)
+
+    def _nitrate_stays_in_its_band(self) -> None:
+        """pool(t) = pool(t−1)·(1 − loss) + supply − uptake + deficit; outside the band is charged."""
+        problem, water = self._problem, self._problem.farm.water
+        price, volume = problem.farm.weights.nitrate_mg_l_week, water.volume_m3
+        keep = 1 - water.pool_loss_week
+        rows = self._week_rows(0, 0)
+        before = None
+        for week in self._weeks:
+            row = rows[week]
+            pool = self._build.variable(high=float(problem.nitrate_max_g[week]))
+            over = self._build.variable(worth=-price)
+            under = self._build.variable(worth=-price)
+            deficit = self._build.variable(worth=-DEFICIT_PRICE_FACTOR * price / volume)
+            self._build.term(row, pool)
+            self._build.term(row, deficit, -1)
+            if before is None:
+                before = self._build.variable(low=problem.start_pool_g, high=problem.start_pool_g)
+            self._build.term(row, before, -keep)
+            high = self._build.row(high=water.band_high_mg_l)
+            self._build.term(high, pool, 1 / volume)
+            self._build.term(high, over, -1)
+            low = self._build.row(low=water.band_low_mg_l)
+            self._build.term(low, pool, 1 / volume)
+            self._build.term(low, under)
+            before = pool
+        for column, option in zip(self.sown, problem.batches, strict=True):
+            self._build.add(rows, column, option.uptake_g_n)
+        self._add_fish(rows, "supply_n_g", -1)
+
+    def _growing_after_the_tail_counts(self) -> None:
+        """What stands after the tail counts by the share grown, at most what orders would take."""
+        problem = self._problem
+        rows = {}
+        for name in problem.produce:
+            price = problem.farm.weights.tail_value * problem.tail_price_kg[name]
+            most = problem.tail_most_kg.get(name, 0.0)
+            if name not in problem.crops or most <= 0 or price <= 0:
+                continue
+            rows[name] = self._build.row(high=0)
+            self._build.term(rows[name], self._build.variable(high=most, worth=price))
+        for column, option in zip(self.sown, problem.batches, strict=True):
+            if option.tail_kg > 0 and option.crop in rows:
+                self._build.term(rows[option.crop], column, -option.tail_kg)
