@@ -19,7 +19,8 @@ from planner.farm import Farm, Standing, Zone
 from planner.horizon import Horizon
 from planner.tables import Crop, cells_for, plants_per_part
 
-MOST_ENDS = 6  # clearing weeks offered for a crop cut many times
+MOST_ENDS = 4  # clearing weeks offered for a crop cut many times
+PERENNIAL_ENDS = 2
 SEEDLING_DELAY_WEEKS = 3  # a tray may wait this long for its place; judgement
 HEAD_KG_MIN = 4.0  # minutes a kg for crops sold by the head, about one a head; judgement
 
@@ -162,8 +163,10 @@ def _schedules(field: Field, growth: Growth) -> Iterator[tuple[list[tuple[int, d
         yield cuts, True
     if not inside:
         return
-    picks = np.unique(np.linspace(0, len(inside) - 1, min(MOST_ENDS, len(inside))).round())
-    for pick in picks.astype(int):
+    ends = PERENNIAL_ENDS if crop.harvest_kind == "perennial" else MOST_ENDS
+    last = len(inside) - 1
+    picks = {round(last * (n + 1) / ends) for n in range(ends)}
+    for pick in sorted(picks):
         yield cuts[: inside[pick] + 1], False
 
 
@@ -350,9 +353,18 @@ def _standing_options(field: Field, batch: Standing, number: int) -> Iterator[Ba
             yield _option(field, remaining, schedule, beyond=beyond, new_cells=False, **common)  # type: ignore[arg-type]
 
 
+def fits(farm: Farm, crop: Crop, zone: Zone) -> bool:
+    """Whether a zone is offered to a crop: a good fit, or a possible one where none is good."""
+    if crop.trellis and not zone.carries_trellis:
+        return False
+    here = getattr(crop, f"{zone.method.value}_fit")
+    good = any(getattr(crop, f"{other.method.value}_fit") == "good" for other in farm.zones)
+    return here == "good" or (here == "possible" and not good)
+
+
 def _fields(
     farm: Farm, horizon: Horizon, crops: Mapping[str, Crop], environment: Environment
-) -> Iterator[Field]:
+) -> Iterator[tuple[Field, bool]]:
     wanted = sold(farm)
     standing = {(batch.crop, batch.zone) for batch in farm.standing}
     for zone_number, zone in enumerate(farm.zones):
@@ -361,8 +373,8 @@ def _fields(
         for name in dict.fromkeys([*farm.crops_in_use, *(crop for crop, _ in standing)]):
             crop = crops[name]
             here = (name, zone.name) in standing
-            grown = name in farm.crops_in_use and name in wanted
-            if not here and (not grown or (crop.trellis and not zone.carries_trellis)):
+            grown = name in farm.crops_in_use and name in wanted and fits(farm, crop, zone)
+            if not here and not grown:
                 continue
             field = Field(
                 farm=farm,
@@ -377,7 +389,7 @@ def _fields(
                 cut_rule=cut_days(farm, name),
             )
             if field.plants > 0:
-                yield field
+                yield field, grown
 
 
 def batch_options(
@@ -389,10 +401,8 @@ def batch_options(
     for as long as any crop stands.
     """
     found: list[BatchOption] = []
-    for field in _fields(farm, horizon, crops, environment):
-        if field.crop.id in farm.crops_in_use and not (
-            field.crop.trellis and not field.zone.carries_trellis
-        ):
+    for field, grown in _fields(farm, horizon, crops, environment):
+        if grown:
             found.extend(_new_options(field))
         for number, batch in enumerate(farm.standing):
             if (batch.crop, batch.zone) != (field.crop.id, field.zone.name):

@@ -9,6 +9,7 @@ from enum import StrEnum
 from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, StringConstraints, ValidationInfo, field_validator
+from pydantic.json_schema import SkipJsonSchema
 
 from planner.farmlists import CohortAtHand, Money, Month, Order, Outlet, Part, Standing, Text
 from planner.quantities import (
@@ -51,6 +52,7 @@ __all__ = [
 ]
 
 MONTHS = 12
+NITRATE_UNTESTED_MG_L = 30.0  # nitrate nitrogen taken where there is no test; judgement
 
 
 class Method(StrEnum):
@@ -327,7 +329,7 @@ class Rules(Part):
 
 
 class Farm(Part):
-    """A whole farm folder, checked."""
+    """A whole farm folder, checked. What the schema skips comes from the CSV files."""
 
     name: Text
     units: Literal["us", "metric"] = "metric"
@@ -346,8 +348,8 @@ class Farm(Part):
     prices: Prices = Prices()
     weights: Weights = Weights()
     rules: Rules = Rules()
-    orders: tuple[Order, ...] = ()
-    outlets: tuple[Outlet, ...] = ()
-    standing: tuple[Standing, ...] = ()
-    cohorts: tuple[CohortAtHand, ...] = ()
-    doubts: tuple[str, ...] = ()
+    orders: SkipJsonSchema[tuple[Order, ...]] = ()
+    outlets: SkipJsonSchema[tuple[Outlet, ...]] = ()
+    standing: SkipJsonSchema[tuple[Standing, ...]] = ()
+    cohorts: SkipJsonSchema[tuple[CohortAtHand, ...]] = ()
+    doubts: SkipJsonSchema[tuple[str, ...]] = ()

@@ -1,9 +1,11 @@
 """The page's pictures of the fish: each tank's biomass under its limit, and its feed below."""
 
-from collections.abc import Mapping, Sequence
-from datetime import date
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
 
 from planner.document import CohortDoc, PlanDoc, TankDoc
+from planner.horizon import monday_of
 from planner.pagefacts import Context, context, density, mass, mass_unit
 from planner.pictures import (
     Curve,
@@ -17,9 +19,58 @@ from planner.pictures import (
     line_path,
     staggered,
 )
-from planner.words import LB_KG, figure, plural, spoken, weight
+from planner.words import LB_KG, day_words, figure, plain, plural, spoken, weight
 
 BIOMASS_PX, FEED_PX = 100.0, 60.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ration:
+    """What a tank gets on a day, in words; `note` says when feeding starts or pauses."""
+
+    tank: str
+    feed: str
+    fish: str
+    note: str
+
+
+def rations(document: PlanDoc, today: date) -> tuple[Ration, ...]:
+    """Return today's feed of every tank in the document's order, the empty ones too.
+
+    A week's feed is spread evenly over its days with fish. The day before fish are taken none is
+    given, so that they come clean (common practice).
+    """
+    at = context(document, today)
+    found = []
+    for tank in document["tanks"]:
+        held = [c for c in document["cohorts"] if c["tank"] == tank["name"]]
+        lines = [line for cohort in held for line in _rations(at, cohort, document["crops"])]
+        found += lines or [Ration(tank=plain(tank["name"]), feed="none", fish="", note="empty")]
+    return tuple(found)
+
+
+def _rations(at: Context, cohort: CohortDoc, names: Mapping[str, str]) -> Iterator[Ration]:
+    monday = monday_of(at.today)
+    stock = date.fromisoformat(cohort["stock"])
+    empty = date.fromisoformat(cohort["harvest"]) if cohort["harvest"] else date.max
+    week = next((w for w in cohort["weeks"] if w["week"] == monday.isoformat()), None)
+    if week is None or at.today >= empty:
+        return
+    days = (min(monday + timedelta(days=7), empty) - max(monday, stock)).days
+    kg_day = week["feed_kg"] / days if days > 0 else 0.0
+    tomorrow = (at.today + timedelta(days=1)).isoformat()
+    feed, note = f"{weight(kg_day, at.units)} a day" if kg_day > 0 else "none", ""
+    if at.today < stock:
+        feed, note = "none", f"{feed} from {day_words(stock)}"
+    elif any(taken["date"] == tomorrow for taken in cohort["taken"]):
+        feed, note = "none", f"fish are taken tomorrow; else {feed}"
+    name = spoken(names.get(cohort["species"], cohort["species"]))
+    yield Ration(
+        tank=plain(cohort["tank"]),
+        feed=feed,
+        fish=f"{week['count']:,.0f} {name} of {weight(week['mean_g'] / 1000, at.units)}",
+        note=note,
+    )
 
 
 def tank_figures(document: PlanDoc, today: date) -> tuple[Figure, ...]:

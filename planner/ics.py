@@ -17,9 +17,7 @@ from planner.horizon import week_anchor
 from planner.tasks import Job, Kind
 from planner.words import plain
 
-NAMESPACE = UUID(
-    "0b6a3f4e-3d0d-5c0c-9c55-6e4b1a1a7f52"
-)  # of this planner's events; never change it
+NAMESPACE = UUID("0b6a3f4e-3d0d-5c0c-9c55-6e4b1a1a7f52")  # of all events; never to be changed
 PRODUCT = "-//Sowstock//Season plan//EN"
 REFRESH = timedelta(hours=6)
 LINE_OCTETS = 75  # RFC 5545, 3.1

@@ -274,6 +274,16 @@ class Frame:
     band: tuple[float, float] | None = None
     today: float | None = None
 
+    @property
+    def svg_height(self) -> float:
+        """Labels, plot and months together. [px]"""
+        return self.top + self.height + 16.0
+
+    @property
+    def months_y(self) -> float:
+        """Where the months are written, from the plot's top. [px]"""
+        return self.height + 12.0
+
 
 def frame(
     line: TimeLine,

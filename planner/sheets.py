@@ -180,7 +180,8 @@ def _header_faults(
 
 def _records(path: Path, faults: list[str]) -> Iterator[tuple[int, list[str]]]:
     """Yield the line number and the cells of each row that is not blank, up to a broken one."""
-    reader = csv.reader(io.StringIO(_text(path), newline=""), strict=True)
+    text = io.StringIO(_text(path), newline="")
+    reader = csv.reader(text, strict=True, skipinitialspace=True)
     while True:
         first = reader.line_num + 1
         try:

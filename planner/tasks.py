@@ -249,11 +249,16 @@ class _Teller:
             )
             return Entry(day=date.fromisoformat(day), kind=Kind.FISH, line=line, phrase=phrase)
 
-        if cohort["weeks"] and date.fromisoformat(cohort["stock"]) >= self._made_on:
-            count, mean_kg = round(cohort["weeks"][0]["count"]), cohort["weeks"][0]["mean_g"] / 1000
-            each, total = weight(mean_kg, self._units), weight(count * mean_kg, self._units)
-            text = f"Stock {tank}: {count:,} {name} of {each} each, {total} in all"
-            yield entry(cohort["stock"], text, f"stock {count:,} {name} {total} {tank}", count)
+        if date.fromisoformat(cohort["stock"]) >= self._made_on:
+            count = sum(taken["count"] for taken in cohort["taken"])
+            text, phrase = f"Stock {tank}: {name}", f"stock {name} {tank}"
+            if cohort["weeks"]:
+                start = cohort["weeks"][0]
+                count, mean_kg = round(start["count"]), start["mean_g"] / 1000
+                each, total = weight(mean_kg, self._units), weight(count * mean_kg, self._units)
+                text = f"Stock {tank}: {count:,} {name} of {each} each, {total} in all"
+                phrase = f"stock {count:,} {name} {total} {tank}"
+            yield entry(cohort["stock"], text, phrase, count)
         for taken in cohort["taken"]:
             count, kg = taken["count"], weight(taken["kg"], self._units)
             text = f"Take {count:,} {name}, {kg}, from {tank}"

@@ -9,6 +9,7 @@ from planner.pictures import Curve, Figure, Frame, Scale, frame, line_path, step
 from planner.words import figure, plural
 
 TALL_PX, LOW_PX = 130.0, 60.0
+NITRATE_PER_N = 4.43  # g nitrate per g nitrogen, from the molar masses 62.005 and 14.007
 
 
 def nitrogen_figure(document: PlanDoc, today: date) -> Figure:

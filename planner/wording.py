@@ -4,6 +4,7 @@ A sentence says where (the key path in words), what was found and what is allowe
 range is read from the model itself, so that it cannot differ from what is checked.
 """
 
+import json
 from calendar import month_name
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
@@ -13,7 +14,6 @@ from pydantic import BaseModel, ValidationError
 
 from planner.errors import nearest
 from planner.quantities import NOT_A_NUMBER
-from planner.sheets import quoted
 
 Node = Mapping[str, Any]  # a node of a model's JSON schema
 Key = str | int
@@ -32,7 +32,8 @@ def shown(value: object) -> str:
     if isinstance(value, list | tuple):
         return f"a list of {len(value)}"
     if isinstance(value, str):
-        return quoted(value)
+        short = value if len(value) <= _LONGEST else value[:_LONGEST] + "…"
+        return json.dumps(short, ensure_ascii=False)
     text = str(value).removesuffix(".0")
     return text if len(text) <= _LONGEST else text[:_LONGEST] + "…"
 

@@ -72,7 +72,7 @@ CROPS = {row.id: row for row in (
     crop_row("lettuce_butterhead", "lettuce, butterhead"),
     crop_row("basil_genovese", "basil, Genovese", family="Lamiaceae", harvest_kind="cut-and-come",
              regrowth_interval_days=14, yield_unit="kg", kg_per_unit=1.0, seeds_per_cell=3,
-             shelf_days=5),
+             shelf_days=5, storage_temp_c=10.0),
     crop_row("mint", "mint (spearmint, peppermint)", family="Lamiaceae", harvest_kind="perennial",
              started_from="division", yield_unit="bunch", kg_per_unit=0.05, renew_after_days=730,
              regrowth_interval_days=28),

@@ -108,6 +108,28 @@ class SeasonRows:
     def _week_rows(self, low: float = -np.inf, high: float = np.inf) -> Rows:
         return np.array([self._build.row(low, high) for _ in self._weeks], dtype=np.int64)
 
+    def _stock_rows(self, most: float) -> Rows:
+        """Add a stock of places that is carried from week to week: held = before + in − out.
+
+        Written so, a batch stands in two rows and not in one for each week that it holds.
+        """
+        rows = self._week_rows(0, 0)
+        before = None
+        for row in rows:
+            held = self._build.variable(high=most)
+            self._build.term(row, held, -1)
+            if before is not None:
+                self._build.term(row, before)
+            before = held
+        return rows
+
+    def _hold(self, rows: Rows, column: int, start: int, stop: int, size: float) -> None:
+        """A column takes `size` of a stock from week `start` up to, not including, `stop`."""
+        if max(0, start) < stop:
+            self._build.term(rows[max(0, start)], column, size)
+            if stop < len(rows):
+                self._build.term(rows[stop], column, -size)
+
     def _produce_goes_out(self) -> None:
         """Cut + from the cooler = orders + outlets + to the cooler + wasted. [kg]"""
         problem = self._problem
@@ -152,7 +174,8 @@ class SeasonRows:
     def _orders_are_filled(self) -> None:
         """No line gets more than it ordered; what it lacks beyond the tolerance is charged."""
         for number, order in enumerate(self._problem.orders):
-            most = self._build.row(high=order.ordered)
+            single = len(order.crops) == 1  # its upper bound is enough
+            most = None if single else self._build.row(high=order.ordered)
             least = self._build.row(low=order.least)
             short = self._build.variable(high=order.least, worth=-order.shortage_price)
             self._build.term(least, short)
@@ -162,15 +185,15 @@ class SeasonRows:
                 )
                 self.order_kg[number, crop] = sold
                 self._build.term(self._balance[crop][order.week], sold, -1)
-                self._build.term(most, sold, 1 / weight)
+                if most is not None:
+                    self._build.term(most, sold, 1 / weight)
                 self._build.term(least, sold, 1 / weight)
 
     def _places_are_enough(self) -> None:
         """Parts held, sanitation included, are no more than each zone has."""
-        rows = [self._week_rows(high=zone.all_parts) for zone in self._problem.farm.zones]
+        stocks = [self._stock_rows(zone.all_parts) for zone in self._problem.farm.zones]
         for column, option in zip(self.sown, self._problem.batches, strict=True):
-            held = rows[option.zone][max(0, option.start) : max(0, option.stop)]
-            self._build.add(held, column, np.ones(len(held)))
+            self._hold(stocks[option.zone], column, option.start, option.stop, 1.0)
 
     def _standing_batches_follow_one_course(self) -> None:
         """Parts that stand are all accounted for; seedlings may be thrown away."""
@@ -181,11 +204,11 @@ class SeasonRows:
 
     def _nursery_is_enough(self) -> None:
         """Cells in use are no more than the nursery has."""
-        rows = self._week_rows(high=self._problem.farm.nursery.cells)
+        stock = self._stock_rows(self._problem.farm.nursery.cells)
         for column, option in zip(self.sown, self._problem.batches, strict=True):
             if option.nursery is not None:
-                held = rows[max(0, option.nursery[0]) : option.nursery[1] + 1]
-                self._build.add(held, column, np.full(len(held), float(option.cells)))
+                first, last = option.nursery
+                self._hold(stock, column, first, last + 1, float(option.cells))
 
     def _hours_are_enough(self) -> None:
         """Hours of work are no more than there are."""

@@ -1,0 +1,340 @@
+"""The places by week as the page shows them: zones, blocks of ten places, bars with their words."""
+
+import re
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from planner.document import BatchDoc, PlanDoc, ZoneDoc
+from planner.pagefacts import Context, context
+from planner.pictures import Table, TimeLine
+from planner.placerows import Bar, Block, Stay, blocks, clashes
+from planner.tables import Crop
+from planner.words import natural, places_text, plain, plural, spoken, weight
+
+HUES = 4  # families with a colour of their own; the others share the last one
+OPEN_PLACES = 30  # a house this small shows all its zones unfolded
+METHODS = {"media_bed": "media beds", "raft": "raft boards", "tower": "towers"}
+OTHER = "other families"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """How a crop is drawn: its name, two-letter code and the colour of its family."""
+
+    name: str
+    code: str
+    hue: int  # 1 to HUES + 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BarView:
+    """A bar and its words; `title` is the whole fact, `name` empty where it would be cut."""
+
+    bar: Bar
+    hue: int
+    code: str
+    name: str
+    title: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RowView:
+    """A place's row."""
+
+    name: str
+    number: int
+    y: float
+    height: float
+    bars: tuple[BarView, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BlockView:
+    """Up to ten places with their heading and finding."""
+
+    heading: str
+    finding: str
+    block: Block
+    rows: tuple[RowView, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ZoneView:
+    """A zone: blocks and the same batches as a table."""
+
+    name: str
+    heading: str
+    blocks: tuple[BlockView, ...]
+    table: Table
+    unfolded: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlacesView:
+    """All zones, the key (hue, family, its crops) and places that hold more than they can."""
+
+    line: TimeLine
+    today: float | None
+    zones: tuple[ZoneView, ...]
+    key: tuple[tuple[int, str, str], ...]
+    overfull: tuple[str, ...]
+
+
+def places_view(document: PlanDoc, crops: Mapping[str, Crop], today: date) -> PlacesView:
+    """Lay out every zone, place and batch of the document.
+
+    A batch that stands at the start is drawn from the start; one that comes after the horizon
+    stands in the table only.
+    """
+    at = context(document, today)
+    look = looks(document, crops)
+    whole = {plain(zone["name"]): zone["parts"] for zone in document["zones"]}
+    small = sum(zone["places"] for zone in document["zones"]) <= OPEN_PLACES
+    zones, overfull = [], []
+    for index, zone in enumerate(document["zones"]):
+        batches = [batch for batch in document["batches"] if batch["zone"] == zone["name"]]
+        stays = [stay for batch in batches for stay in _stays(batch, zone, look[batch["crop"]])]
+        titles = {batch["id"]: _title(at, batch, look[batch["crop"]]) for batch in batches}
+        overfull += [
+            f"{plain(zone['name'])} {place} holds more than its {plural(zone['parts'], 'part')} "
+            f"from {at.line.day_text(day)}"
+            for place, day in clashes(stays, zone["parts"])
+        ]
+        crop_of = {batch["id"]: batch["crop"] for batch in batches}
+        zones.append(
+            ZoneView(
+                name=plain(zone["name"]),
+                heading=_zone_heading(zone, len(batches)),
+                blocks=tuple(
+                    _block_view(zone, block, crop_of, look, titles)
+                    for block in blocks(
+                        at.line,
+                        stays,
+                        places=zone["places"],
+                        parts=zone["parts"],
+                        sanitation_days=zone["sanitation_days"],
+                    )
+                ),
+                table=_table(at, zone, batches, look, whole),
+                unfolded=small or index == 0,
+            )
+        )
+    return PlacesView(
+        line=at.line,
+        today=at.line.share(today) if at.line.holds(today) else None,
+        zones=tuple(zones),
+        key=_key(document, crops, look),
+        overfull=tuple(overfull),
+    )
+
+
+def looks(document: PlanDoc, crops: Mapping[str, Crop]) -> dict[str, Look]:
+    """Return the look of each crop in the document's batches.
+
+    The families with most batches have their own colours, since rotation goes by family; a crop
+    that the tables do not know counts among the others.
+    """
+    ids = sorted({batch["crop"] for batch in document["batches"]})
+    names = {id: _name(id, document, crops) for id in ids}
+    codes = two_letter_codes(names)
+    hues = _hues(document, crops)
+    return {
+        id: Look(name=names[id], code=codes[id], hue=hues.get(_family(id, crops), HUES + 1))
+        for id in ids
+    }
+
+
+def _name(id: str, document: PlanDoc, crops: Mapping[str, Crop]) -> str:
+    return spoken(document["crops"].get(id) or (crops[id].name if id in crops else id)) or id
+
+
+def _family(id: str, crops: Mapping[str, Crop]) -> str:
+    return crops[id].family if id in crops else OTHER
+
+
+def _hues(document: PlanDoc, crops: Mapping[str, Crop]) -> dict[str, int]:
+    counts = Counter(_family(batch["crop"], crops) for batch in document["batches"])
+    ranked = sorted(counts.keys() - {OTHER}, key=lambda family: (-counts[family], family))
+    own = ranked if len(counts) <= HUES + 1 else ranked[:HUES]
+    return {family: hue for hue, family in enumerate(own, start=1)}
+
+
+def two_letter_codes(names: Mapping[str, str]) -> dict[str, str]:
+    """Return a code of two signs for each name, all different, the same for the same names.
+
+    Initials of the first two words where free, else the first letter and another of the name,
+    else the first letter and a figure, else any two.
+    """
+    codes: dict[str, str] = {}
+    taken: set[str] = set()
+    for id in sorted(names, key=lambda key: (names[key], key)):
+        codes[id] = next(code for code in _candidates(names[id], id) if code not in taken)
+        taken.add(codes[id])
+    return codes
+
+
+def _candidates(name: str, id: str) -> Iterator[str]:
+    words = re.findall(r"[^\W_]+", name) or re.findall(r"[^\W_]+", id) or ["X"]
+    signs = [sign.upper()[:1] for sign in "".join(words)]
+    if len(words) > 1:
+        yield f"{words[0].upper()[:1]}{words[1].upper()[:1]}"
+    yield from (signs[0] + sign for sign in signs[1:])
+    alphabet = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+    yield from (signs[0] + sign for sign in alphabet)
+    yield from (first + second for first in alphabet for second in alphabet)
+
+
+def _key(
+    document: PlanDoc, crops: Mapping[str, Crop], look: Mapping[str, Look]
+) -> tuple[tuple[int, str, str], ...]:
+    members: dict[int, list[str]] = defaultdict(list)
+    for id in sorted(look, key=lambda id: look[id].code):
+        members[look[id].hue].append(f"{look[id].code} {look[id].name}")
+    families = {hue: family for family, hue in _hues(document, crops).items()}
+    return tuple(
+        (hue, families.get(hue, OTHER), ", ".join(members[hue])) for hue in sorted(members)
+    )
+
+
+def _stays(batch: BatchDoc, zone: ZoneDoc, look: Look) -> Iterator[Stay]:
+    start = date.fromisoformat(batch["transplant"] or batch["sow"])
+    first, last = batch["first_harvest"], batch["last_harvest"]
+    for place in batch["places"]:
+        number = place["name"].rpartition(" ")[2]
+        if number.isascii() and number.isdigit() and 1 <= int(number) <= zone["places"]:
+            yield Stay(
+                batch=batch["id"],
+                place=int(number),
+                parts=place["parts"],
+                start=start,
+                end=date.fromisoformat(batch["clear"]),
+                cut_from=date.fromisoformat(first) if first else None,
+                cut_to=date.fromisoformat(last) if last else None,
+                name_letters=len(look.name),
+            )
+
+
+def _title(at: Context, batch: BatchDoc, look: Look) -> str:
+    start = at.line.day_text(date.fromisoformat(batch["transplant"] or batch["sow"]))
+    clear = at.line.day_text(date.fromisoformat(batch["clear"]))
+    cut = _cut_words(at, batch)
+    return f"{look.name}, {start} to {clear}{f', cut {cut}' if cut else ''} ({batch['id']})"
+
+
+def _cut_words(at: Context, batch: BatchDoc) -> str:
+    days = [
+        at.line.day_text(date.fromisoformat(day))
+        for day in (batch["first_harvest"], batch["last_harvest"])
+        if day
+    ]
+    return " to ".join(dict.fromkeys(days))
+
+
+def _zone_heading(zone: ZoneDoc, batches: int) -> str:
+    parts = f", {zone['parts']} parts each" if zone["parts"] > 1 else ""
+    method = METHODS.get(zone["method"], "places")
+    return f"{zone['places']} {method}{parts}, {plural(batches, 'batch')}"
+
+
+def _block_view(
+    zone: ZoneDoc,
+    block: Block,
+    crop_of: Mapping[str, str],
+    look: Mapping[str, Look],
+    titles: Mapping[str, str],
+) -> BlockView:
+    name = plain(zone["name"])
+    heading = f"{name} {block.first}"
+    if block.last > block.first:
+        heading += f" to {block.last}"
+    finding = f"{heading}: {plural(block.batches, 'batch')}, {block.used:.0%} of the room in use"
+    if block.empty:
+        finding += f"; empty all through: {', '.join(map(str, block.empty))}"
+    return BlockView(
+        heading=heading,
+        finding=f"{finding}.",
+        block=block,
+        rows=tuple(
+            RowView(
+                name=f"{name} {row.number}",
+                number=row.number,
+                y=row.y,
+                height=row.height,
+                bars=tuple(
+                    BarView(
+                        bar=bar,
+                        hue=look[crop_of[bar.batch]].hue,
+                        code=look[crop_of[bar.batch]].code,
+                        name=look[crop_of[bar.batch]].name if bar.named else "",
+                        title=titles[bar.batch],
+                    )
+                    for bar in row.bars
+                ),
+            )
+            for row in block.rows
+        ),
+    )
+
+
+def _table(
+    at: Context,
+    zone: ZoneDoc,
+    batches: Iterable[BatchDoc],
+    look: Mapping[str, Look],
+    whole: Mapping[str, int],
+) -> Table:
+    def words(day: str | None) -> str:
+        return at.line.day_text(date.fromisoformat(day)) if day else ""
+
+    rows = []
+    for batch in batches:
+        where = places_text(batch["places"], whole).removeprefix(f"{plain(zone['name'])} ")
+        notes = "; ".join([batch["state"], *batch["warnings"]])
+        if date.fromisoformat(batch["transplant"] or batch["sow"]) >= at.line.end:
+            notes += "; after the weeks shown"
+        rows.append(
+            (
+                (natural(where), batch["transplant"] or batch["sow"], batch["id"]),
+                (
+                    look[batch["crop"]].name,
+                    where,
+                    f"{batch['plants']:,d}",
+                    words(batch["sow"]),
+                    words(batch["transplant"]),
+                    _cut_words(at, batch),
+                    words(batch["clear"]),
+                    _expected(at, batch),
+                    notes,
+                    batch["id"],
+                ),
+            )
+        )
+    return Table(
+        caption=f"Batches in {plain(zone['name'])}",
+        head=(
+            "Crop",
+            "Place",
+            "Plants",
+            "Sow",
+            "Set out",
+            "Cut",
+            "Clear",
+            "Yield (likely range)",
+            "State",
+            "Batch",
+        ),
+        rows=tuple(row for _, row in sorted(rows)),
+    )
+
+
+def _expected(at: Context, batch: BatchDoc) -> str:
+    """Return a batch's yield; with its 80 % range where it is cut in one week."""
+    if not batch["harvest"]:
+        return ""
+    text = weight(sum(row["kg"] for row in batch["harvest"]), at.units)
+    low, high = batch["harvest"][0]["kg_p10"], batch["harvest"][0]["kg_p90"]
+    if len(batch["harvest"]) == 1 and low is not None and high is not None:
+        text += f" ({weight(low, at.units)} to {weight(high, at.units)})"
+    return text

@@ -1,0 +1,321 @@
+"""The plan page: one HTML file with everything in it, readable without its script.
+
+Everything that is a number, a word or a position is made ready here and in the chart modules;
+the templates only put it in order. Nothing on the page depends on a clock.
+"""
+
+import hashlib
+from base64 import b64encode
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from planner.document import PlanDoc, SolverDoc
+from planner.fishcharts import empty_tanks, rations, tank_figures
+from planner.horizon import monday_of, week_anchor
+from planner.housecharts import climate_figure, labour_figure
+from planner.jobs import Job, Kind
+from planner.ordercharts import (
+    order_figures,
+    produce_table,
+    short_weeks_table,
+    shortages,
+)
+from planner.pagefacts import band_finding, context, outside_band
+from planner.pictures import MONTHS, TimeLine, number
+from planner.placecharts import places_view
+from planner.resources import shipped
+from planner.tables import Crop, Fish
+from planner.watercharts import NITRATE_PER_N, nitrogen_figure
+from planner.words import day_words, figure, plain, plural, spoken
+
+FIRST_WARNINGS = 3
+KIND_TITLES = {
+    Kind.SOW: "Sow and start",
+    Kind.SET_OUT: "Set out",
+    Kind.CUT: "Cut and pick",
+    Kind.CLEAR: "Clear and clean",
+    Kind.FISH: "Fish",
+    Kind.WATER: "Water and feed",
+}
+# where a caution stands: the first section one of whose words is in its heading
+CAUTION_SECTIONS: Mapping[str, tuple[str, ...]] = {
+    "fish": ("fish", "tank", "tanks", "stocking", "oxygen"),
+    "nitrogen": ("nitrogen", "nitrate", "ammonia", "water", "filter", "biofilter", "ph"),
+    "orders": ("harvest", "food", "order", "orders", "produce"),
+    "places": ("places", "crop", "crops", "plants", "pesticides"),
+    "house": ("house", "light", "heat", "heating", "electricity", "power", "lamps"),
+    "labour": ("work", "labour", "nursery"),
+    "care": (),
+}
+NOT_CONSIDERED = (
+    "Weather other than the climate that the farm names: a dull or a warm spell moves every date.",
+    "Pests, diseases and losses beyond the usual share.",
+    "Nutrients other than nitrogen: potassium, calcium, iron and the rest, and the pH that "
+    "decides what plants can take up.",
+    "Oxygen, and what happens when power, pumps or heating fail.",
+    "Who does the work on which day, deliveries' routes, and prices that change.",
+    "Permits, food law and building codes: ask those who know yours.",
+)
+STOPS = {
+    "proven": "the search ended because nothing better can be found",
+    "work": "the search ended at its limit of work",
+    "seconds": "the search ended at its limit of time",
+    "interrupt": "the search was ended by hand",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineView:
+    """One line to tick: its day, and its text parted so that the place can stand out."""
+
+    day: str
+    before: str
+    place: str
+    after: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KindView:
+    """A week's lines of one kind; `cautions` in full for this week only."""
+
+    kind: str
+    title: str
+    lines: tuple[LineView, ...]
+    cautions: tuple[str, ...]
+    care: bool  # whether the kind has cautions to which the page can point
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeekView:
+    """A week's jobs under its anchor."""
+
+    anchor: str
+    heading: str
+    count: str
+    kinds: tuple[KindView, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobsView:
+    """This week, the next when the plan holds it, all others; each caution once by kind."""
+
+    this: WeekView
+    next: WeekView | None
+    others: tuple[WeekView, ...]
+    care: tuple[tuple[str, str, tuple[str, ...]], ...]
+
+
+def page(
+    document: PlanDoc,
+    jobs: Sequence[Job],
+    *,
+    today: date,
+    crops: Mapping[str, Crop],
+    fish: Mapping[str, Fish],
+    cautions: Sequence[tuple[str, str]],
+    assumptions: Sequence[str],
+) -> str:
+    """Return the plan as one HTML page, the same text for the same input.
+
+    Parameters
+    ----------
+    jobs
+        The plan's dated jobs, in the order in which a day's jobs are listed.
+    today
+        The day on which the page is read; its week's jobs and its feed come first.
+    crops, fish
+        Table rows by id; one that is missing costs its family's colour and its source.
+    cautions
+        Heading and text of each; the heading's words choose the section (`CAUTION_SECTIONS`).
+    assumptions
+        Sentences that the plan rests on.
+    """
+    templates = Environment(
+        loader=FileSystemLoader(shipped("templates")),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    templates.filters |= {"n": number, "plain": plain}
+    script = templates.get_template("script.js.j2").render()
+    line = context(document, today).line
+    places = places_view(document, crops, today)
+    short = shortages(document, today)
+    warned = warnings(document, short, places.overfull)
+    return templates.get_template("page.html.j2").render(
+        farm=plain(document["farm"]) or "farm",
+        made_on=_long_day(date.fromisoformat(document["made_on"])),
+        today=_long_day(today),
+        week=_week_heading(monday_of(today)),
+        span=_span(line),
+        warnings=warned[:FIRST_WARNINGS],
+        more_warnings=warned[FIRST_WARNINGS:],
+        jobs=jobs_view(line, jobs, today),
+        rations=rations(document, today),
+        places=places,
+        nitrogen=nitrogen_figure(document, today),
+        nitrate_per_n=NITRATE_PER_N,
+        tanks=tank_figures(document, today),
+        empty_tanks=tuple(map(plain, empty_tanks(document))),
+        law=_law(document, fish),
+        orders=order_figures(document, today),
+        shortages=short,
+        short_weeks=short_weeks_table(document, today),
+        produce=produce_table(document, today),
+        climate=climate_figure(document, today),
+        labour=labour_figure(document, today),
+        cautions=_cautions(cautions),
+        assumptions=tuple(map(plain, assumptions)),
+        solver=solver_words(document["solver"]),
+        not_considered=NOT_CONSIDERED,
+        sources=_sources(document, crops, fish),
+        script=script,
+        script_hash=b64encode(hashlib.sha256(script.encode()).digest()).decode(),
+    )
+
+
+def _long_day(day: date) -> str:
+    return f"{day_words(day)} {day.year}"
+
+
+def _span(line: TimeLine) -> str:
+    last = line.end - timedelta(days=1)
+    return f"{plural(line.weeks, 'week')}, {_long_day(line.start)} to {_long_day(last)}"
+
+
+def _week_heading(monday: date) -> str:
+    sunday = monday + timedelta(days=6)
+    first = f"{monday.day} {MONTHS[monday.month - 1]}"
+    if monday.month == sunday.month:
+        first = f"{monday.day}"
+    number = monday.isocalendar().week
+    return f"Week {number}: {first} to {sunday.day} {MONTHS[sunday.month - 1]} {sunday.year}"
+
+
+def warnings(document: PlanDoc, short: Sequence[str], overfull: Sequence[str]) -> tuple[str, ...]:
+    """Return the page's warnings, gravest first, each once: broken rules, orders, water, the rest.
+
+    `short` and `overfull` are the sentences on order lines and on places.
+    """
+    found = [f"A rule is broken: {text}" for text in document["violations"]]
+    found += [f"{text}." for text in overfull]
+    if short:
+        lines = (
+            "1 order line is short" if len(short) == 1 else f"{len(short)} order lines are short"
+        )
+        found.append(f"{lines}. {'' if len(short) == 1 else 'The most: '}{short[0]}")
+    if any(outside_band(document)):
+        found.append(band_finding(document))
+    found += document["warnings"]
+    return tuple(dict.fromkeys(plain(text) for text in found))
+
+
+def jobs_view(line: TimeLine, jobs: Iterable[Job], today: date) -> JobsView:
+    """Group jobs by week and kind; every week of the line has its place, with jobs or without."""
+    by_week: dict[date, dict[Kind, list[Job]]] = defaultdict(lambda: defaultdict(list))
+    care: dict[Kind, dict[str, None]] = defaultdict(dict)
+    for job in jobs:
+        by_week[monday_of(job.day)][job.kind].append(job)
+        if job.caution:
+            care[job.kind][job.caution] = None
+    this = monday_of(today)
+    mondays = {line.start + timedelta(weeks=week) for week in range(line.weeks)} | by_week.keys()
+    after = this + timedelta(weeks=1)
+
+    def week(monday: date, *, in_full: bool = False) -> WeekView:
+        kinds = by_week.get(monday, {})
+        views = tuple(_kind_view(kind, kinds[kind], in_full) for kind in Kind if kind in kinds)
+        lines = sum(len(view.lines) for view in views)
+        return WeekView(
+            anchor=week_anchor(monday),
+            heading=_week_heading(monday),
+            count=plural(lines, "job") if lines else "no jobs",
+            kinds=views,
+        )
+
+    return JobsView(
+        this=week(this, in_full=True),
+        next=week(after) if after in mondays else None,
+        others=tuple(week(monday) for monday in sorted(mondays - {this, after})),
+        care=tuple(
+            (_slug(kind), KIND_TITLES[kind], tuple(care[kind])) for kind in Kind if kind in care
+        ),
+    )
+
+
+def _slug(kind: Kind) -> str:
+    return kind.value.replace(" ", "-")
+
+
+def _kind_view(kind: Kind, jobs: Sequence[Job], in_full: bool) -> KindView:
+    cautions = tuple(dict.fromkeys(job.caution for job in jobs if job.caution))
+    return KindView(
+        kind=_slug(kind),
+        title=KIND_TITLES[kind],
+        lines=tuple(
+            _line_view(job.day, plain(line.text), plain(line.place))
+            for job in sorted(jobs, key=lambda job: job.day)
+            for line in job.lines
+        ),
+        cautions=cautions if in_full else (),
+        care=bool(cautions),
+    )
+
+
+def _line_view(day: date, text: str, place: str) -> LineView:
+    before, found, after = text.partition(place) if place else (text, "", "")
+    return LineView(day=day_words(day), before=before, place=found, after=after)
+
+
+def _law(document: PlanDoc, fish: Mapping[str, Fish]) -> tuple[tuple[str, str], ...]:
+    """Return what the law may say on each species in the plan."""
+    species = sorted({cohort["species"] for cohort in document["cohorts"]})
+    return tuple(
+        (spoken(fish[id].name), plain(fish[id].legal_caution))
+        for id in species
+        if id in fish and fish[id].legal_caution
+    )
+
+
+def _cautions(cautions: Iterable[tuple[str, str]]) -> dict[str, list[tuple[str, str]]]:
+    """Part the cautions by the section in which they stand; none is lost."""
+    placed: dict[str, list[tuple[str, str]]] = {section: [] for section in CAUTION_SECTIONS}
+    for heading, text in cautions:
+        words = set(plain(heading).casefold().replace(",", " ").split())
+        section = next(
+            (name for name, keys in CAUTION_SECTIONS.items() if words.intersection(keys)), "care"
+        )
+        placed[section].append((plain(heading), plain(text)))
+    return placed
+
+
+def solver_words(solver: SolverDoc) -> tuple[tuple[str, str], ...]:
+    """Return how good the plan is known to be: terms and their words; never elapsed seconds."""
+    return (
+        ("Result", f"{solver['status']}; {STOPS.get(solver['stopped_by'], solver['stopped_by'])}"),
+        ("Value of the plan", f"{solver['value']:,.2f} in the farm's money"),
+        ("No plan can be worth more than", f"{solver['bound']:,.2f}"),
+        ("Gap between the two", f"{solver['gap']:.1%}"),
+        ("Work done", figure(solver["work"])),
+        ("Seed", str(solver["seed"])),
+    )
+
+
+def _sources(
+    document: PlanDoc, crops: Mapping[str, Crop], fish: Mapping[str, Fish]
+) -> tuple[tuple[str, str, str], ...]:
+    """Return name, how sure its row is, and sources, of every crop and fish in the plan."""
+    used = {batch["crop"] for batch in document["batches"]}
+    rows = [
+        (spoken(crops[id].name), plain(crops[id].confidence), plain(crops[id].sources))
+        for id in used
+        if id in crops
+    ]
+    swum = {cohort["species"] for cohort in document["cohorts"]}
+    rows += [(spoken(fish[id].name), "", plain(fish[id].sources)) for id in swum if id in fish]
+    return tuple(sorted(rows))
