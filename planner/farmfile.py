@@ -139,8 +139,12 @@ def _toml(folder: Path, faults: Faults) -> dict[str, Any] | None:
         faults.append(f"{FARM_FILE} line {line}: it is not UTF-8 text; save it as UTF-8")
     except OSError as fault:
         faults.append(f"{FARM_FILE}: it cannot be read ({reason(fault)})")
-    except (ValueError, RecursionError) as fault:  # tomllib also lets Python's own faults out
+    except tomllib.TOMLDecodeError as fault:
         faults.append(_toml_fault(str(fault)))
+    except RecursionError:
+        faults.append(f"{FARM_FILE}: it is not read; its lists lie too deep in each other")
+    except ValueError:  # Python's own: a whole number of thousands of digits
+        faults.append(f"{FARM_FILE}: it is not read; a number in it is too long")
     return None
 
 

@@ -90,10 +90,10 @@ def _crowding(batches: Iterable[tuple[Row, Standing]], known: Known) -> Iterator
     for (name, place), held in in_place.items():
         parts = sum(count for _, count in held)
         if parts > zones[name].parts:
+            lines = " and ".join(row.line for row, _ in held)
             yield (
-                f'{" and ".join(row.where for row, _ in held)}: place "{name} {place}" would hold '
-                f"{parts} parts; it has {zones[name].parts} (the parts of a row are spread evenly "
-                "over its places)"
+                f'growing.csv line {lines}: place "{name} {place}" would hold {parts} parts; it '
+                f"has {zones[name].parts} (the parts of a row are spread evenly over its places)"
             )
 
 

@@ -130,7 +130,7 @@ def labour_figure(document: PlanDoc, today: date) -> Figure:
         )
     return Figure(
         name="labour-chart",
-        heading="Work and nursery",
+        heading="Hours and nursery cells by week",
         finding=" ".join(said),
         key=(),
         frames=tuple(frames),

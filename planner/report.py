@@ -5,6 +5,7 @@ the templates only put it in order. Nothing on the page depends on a clock.
 """
 
 import hashlib
+import re
 from base64 import b64encode
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
@@ -80,13 +81,13 @@ class LineView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KindView:
-    """A week's lines of one kind; `cautions` in full for this week only."""
+    """A week's lines of one kind; `caution` is written for this week only."""
 
     kind: str
     title: str
     lines: tuple[LineView, ...]
-    cautions: tuple[str, ...]
-    care: bool  # whether the kind has cautions to which the page can point
+    caution: str
+    care: bool  # whether the page's part on care has something for the kind
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,12 +102,12 @@ class WeekView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class JobsView:
-    """This week, the next when the plan holds it, all others; each caution once by kind."""
+    """This week, the next when the plan holds it, all others; what to mind by kind."""
 
     this: WeekView
     next: WeekView | None
     others: tuple[WeekView, ...]
-    care: tuple[tuple[str, str, tuple[str, ...]], ...]
+    care: tuple[tuple[str, str, str], ...]
 
 
 def page(
@@ -218,11 +219,11 @@ def warnings(document: PlanDoc, short: Sequence[str], overfull: Sequence[str]) -
 def jobs_view(line: TimeLine, jobs: Iterable[Job], today: date) -> JobsView:
     """Group jobs by week and kind; every week of the line has its place, with jobs or without."""
     by_week: dict[date, dict[Kind, list[Job]]] = defaultdict(lambda: defaultdict(list))
-    care: dict[Kind, dict[str, None]] = defaultdict(dict)
+    care: dict[Kind, list[str]] = defaultdict(list)
     for job in jobs:
         by_week[monday_of(job.day)][job.kind].append(job)
         if job.caution:
-            care[job.kind][job.caution] = None
+            care[job.kind].append(job.caution)
     this = monday_of(today)
     mondays = {line.start + timedelta(weeks=week) for week in range(line.weeks)} | by_week.keys()
     after = this + timedelta(weeks=1)
@@ -243,9 +244,17 @@ def jobs_view(line: TimeLine, jobs: Iterable[Job], today: date) -> JobsView:
         next=week(after) if after in mondays else None,
         others=tuple(week(monday) for monday in sorted(mondays - {this, after})),
         care=tuple(
-            (_slug(kind), KIND_TITLES[kind], tuple(care[kind])) for kind in Kind if kind in care
+            (_slug(kind), KIND_TITLES[kind], together(care[kind])) for kind in Kind if kind in care
         ),
     )
+
+
+def together(cautions: Iterable[str]) -> str:
+    """Join cautions that are alike in part: every sentence once, in the order of the first."""
+    sentences = (
+        sentence for text in cautions for sentence in re.split(r"(?<=\.) (?=[A-Z])", plain(text))
+    )
+    return " ".join(dict.fromkeys(sentence for sentence in sentences if sentence))
 
 
 def _slug(kind: Kind) -> str:
@@ -253,7 +262,7 @@ def _slug(kind: Kind) -> str:
 
 
 def _kind_view(kind: Kind, jobs: Sequence[Job], in_full: bool) -> KindView:
-    cautions = tuple(dict.fromkeys(job.caution for job in jobs if job.caution))
+    caution = together(job.caution for job in jobs)
     return KindView(
         kind=_slug(kind),
         title=KIND_TITLES[kind],
@@ -262,8 +271,8 @@ def _kind_view(kind: Kind, jobs: Sequence[Job], in_full: bool) -> KindView:
             for job in sorted(jobs, key=lambda job: job.day)
             for line in job.lines
         ),
-        cautions=cautions if in_full else (),
-        care=bool(cautions),
+        caution=caution if in_full else "",
+        care=bool(caution),
     )
 
 

@@ -6,7 +6,7 @@ range is read from the model itself, so that it cannot differ from what is check
 
 import json
 from calendar import month_name
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import lru_cache
 from typing import Any
 
@@ -58,7 +58,8 @@ def _sentences(
     steps = _walk(_schema(model), keys, given)
     place = "".join(f"{step}: " for step, _ in steps[:-1])
     name, node = steps[-1] if steps else ("the file", _schema(model))
-    kind, value = fault["type"], fault["input"]
+    kind = fault["type"]
+    value = _as_written(given, keys, fault["input"])
     if kind == "extra_forbidden":
         parent = steps[-2][1] if len(steps) > 1 else _schema(model)
         known = sorted(parent.get("properties", {}))
@@ -69,11 +70,13 @@ def _sentences(
     elif kind == "value_error":
         what = "is missing" if value is None else f"is {shown(value)}"
         yield f"{place}{name} {what}; {fault['ctx']['error']}"
-    elif kind == "too_short" and len(value) >= fault["ctx"]["min_length"]:
+    elif kind == "too_short" and len(fault["input"]) >= fault["ctx"]["min_length"]:
         return  # its items are at fault, and have their own sentences
     else:
-        unit = f', or a text such as "12 {_unit(node)}"' if kind == NOT_A_NUMBER else ""
-        yield f"{place}{name} is {shown(value)}; give {allowed(node)}{unit if _unit(node) else ''}"
+        more = nearest(value, map(str, node.get("enum", ()))) if isinstance(value, str) else ""
+        if kind == NOT_A_NUMBER and _unit(node):
+            more = f', or a text such as "12 {_unit(node)}"'
+        yield f"{place}{name} is {shown(value)}; give {allowed(node)}{more}"
 
 
 @lru_cache(maxsize=32)
@@ -101,9 +104,15 @@ def _parts(model: type[BaseModel]) -> Iterator[type[BaseModel]]:
 
 
 def _walk(root: Node, keys: tuple[Key, ...], given: object) -> list[tuple[str, Node]]:
-    """Return the words and the schema node of each step along a path of keys."""
+    """Return the words and the schema node of each step along a path of keys.
+
+    One value that was spread over the months is one step, not twelve.
+    """
     node, steps = root, list[tuple[str, Node]]()
     for key in keys:
+        if isinstance(key, int) and not isinstance(given, list):
+            steps[-1] = (steps[-1][0], _resolved(node.get("items", {}), root))
+            break
         given = _held(given, key)
         if isinstance(key, str):
             properties = node.get("properties", {})
@@ -127,6 +136,15 @@ def _label(given: object) -> str:
             if isinstance(given.get(word), str):
                 return f" {shown(given[word])}"
     return ""
+
+
+def _as_written(given: object, keys: Iterable[Key], otherwise: object) -> object:
+    """What the grower wrote at a path of keys, if it can be told."""
+    for key in keys:
+        if isinstance(key, int) and not isinstance(given, list):
+            break
+        given = _held(given, key)
+    return otherwise if given is None else given
 
 
 def _held(given: object, key: Key) -> object:
@@ -188,4 +206,4 @@ def _range(node: Node, kind: str) -> str:
         return f"{kind} from {low:,.10g} to {high:,.10g}{unit}"
     if above is not None and high is not None:
         return f"{kind} above {above:,.10g}, at most {high:,.10g}{unit}"
-    return f"{kind}{unit}"
+    return f"{kind}{unit}" if low is None else f"{kind} of at least {low:,.10g}{unit}"

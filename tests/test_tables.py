@@ -4,7 +4,6 @@ import csv
 import math
 import re
 from dataclasses import asdict, fields, replace
-from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -180,8 +179,8 @@ def test_what_is_not_from_memory_has_its_source(column):
     for row in CROPS.values():
         marked = f"{row.from_memory}; {row.common_practice}".replace(":", ";").split("; ")
         nothing_said = getattr(row, column) == BLANK.get(column, "?")
-        lettuce_or_tray = column == "nursery_days" and row.direct_sow
-        if row.confidence == "memory" or column in marked or nothing_said or lettuce_or_tray:
+        sown_in_place = column == "nursery_days" and row.direct_sow
+        if row.confidence == "memory" or column in marked or nothing_said or sown_in_place:
             continue
         assert BACKING[column] & set(row.sources.split(";")), row.id
 
@@ -672,9 +671,3 @@ def test_place_without_its_measures(method, area_m2, sites, parts):
 )
 def test_cells(id, plants, cells):
     assert cells_for(CROPS[id], plants) == cells
-
-
-def test_reading_takes_no_clock_or_order(tmp_path):
-    """The same files give the same rows in the same order."""
-    path = own_file(tmp_path, "id,shelf_days\nokra,3\nkale,4\n")
-    assert list(load_crops(path).items()) == list(load_crops(Path(path)).items())
