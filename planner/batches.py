@@ -5,7 +5,7 @@ decides how many parts follow each. Standing batches have options too: when to c
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -21,15 +21,38 @@ from planner.tables import Crop, cells_for, plants_per_part
 
 MOST_ENDS = 4  # clearing weeks offered for a crop cut many times
 PERENNIAL_ENDS = 2
+LONGEST_LAST_WEEKS = 3  # that the last cut of a batch is spread over; judgement
 SEEDLING_DELAY_WEEKS = 3  # a tray may wait this long for its place; judgement
 HEAD_KG_MIN = 4.0  # minutes a kg for crops sold by the head, about one a head; judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cut:
-    """One harvest: the week it serves, the day from which it is ripe, and its weight a part."""
+    """One harvest of a part: what is ripe by a day and may be cut in any of some weeks.
 
-    week: int
+    Attributes
+    ----------
+    first, last
+        First and last week whose deliveries it can serve.
+    ripe
+        Day from which it is ripe.
+    kg
+        All that may be cut of it. [kg part⁻¹]
+    """
+
+    first: int
+    last: int
+    ripe: date
+    kg: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Ripe:
+    """A cut of one plant: weeks in which it may be taken, and the last if it is the last cut."""
+
+    first: int
+    last: int
+    end: int
     ripe: date
     kg: float
 
@@ -47,7 +70,7 @@ class BatchOption:
     cuts
         Harvests within the horizon and tail. [kg part⁻¹]
     uptake_g_n, labour_h
-        By week of horizon and tail. [g part⁻¹ week⁻¹], [h part⁻¹ week⁻¹]
+        By week of horizon and tail, labour without the harvest. [g part⁻¹ week⁻¹], [h part⁻¹]
     nursery
         First and last week in the nursery, None when it never stands there again.
     tail_kg
@@ -125,55 +148,72 @@ class Field:
         return np.bincount(days[inside] // 7, weights=daily[inside], minlength=weeks)
 
 
-def harvest_minutes_kg(farm: Farm, crop: Crop) -> float:
-    """Return minutes of work to cut or pick and pack a kilogram."""
+def harvest_hours_kg(farm: Farm, crop: Crop) -> float:
+    """Return the work to cut or pick and pack a kilogram. [h kg⁻¹]"""
     if crop.feed_rate_class == "fruiting":
-        return farm.labour.fruit_kg_min
+        return farm.labour.fruit_kg_min / 60
     if crop.yield_unit in {"head", "each"} and crop.kg_per_unit >= 0.1:
-        return min(HEAD_KG_MIN, farm.labour.leaf_kg_min)
-    return farm.labour.leaf_kg_min
+        return min(HEAD_KG_MIN, farm.labour.leaf_kg_min) / 60
+    return farm.labour.leaf_kg_min / 60
 
 
-def _cut_weeks(field: Field, growth: Growth) -> list[tuple[int, date, float]]:
-    """Weeks that each cut serves; cuts that fall before the plan date are gone."""
-    horizon = field.horizon
-    found: list[tuple[int, date, float]] = []
-    for day, kilograms in zip(growth.cut_days, growth.cut_kg, strict=True):
-        ripe = field.date_of(day)
-        found.append((field.cut_rule.first_week(horizon, ripe), ripe, kilograms))
+def _ripe_weeks(field: Field, growth: Growth) -> list[tuple[int, date, float]]:
+    """First week that each cut serves, the day it is ripe, and its weight a plant."""
+    return [
+        (field.cut_rule.first_week(field.horizon, field.date_of(day)), field.date_of(day), kg)
+        for day, kg in zip(growth.cut_days, growth.cut_kg, strict=True)
+    ]
+
+
+def _spread(ripe: list[tuple[int, date, float]], crop: Crop) -> list[_Ripe]:
+    """Give each cut the weeks up to the next one: leaf is taken plant by plant, not all at once.
+
+    The last may be taken for as long as the one before it, at most `LONGEST_LAST_WEEKS`. Picked
+    fruit is taken in its week.
+    """
+    found = []
+    before = 1
+    for number, (week, day, kg) in enumerate(ripe):
+        later = ripe[number + 1][0] if number + 1 < len(ripe) else None
+        span = before if later is None else later - week
+        before = max(1, min(span, LONGEST_LAST_WEEKS))
+        if crop.harvest_kind == "picking":
+            span = 1
+        last = week + max(1, span if later is not None else before) - 1
+        found.append(_Ripe(first=week, last=last, end=week + before - 1, ripe=day, kg=kg))
     return found
 
 
-def _schedules(field: Field, growth: Growth) -> Iterator[tuple[list[tuple[int, date, float]], bool]]:
+def _schedules(field: Field, growth: Growth) -> Iterator[tuple[list[_Ripe], bool]]:
     """Yield the harvest schedules to choose from, and whether each still stands after the tail."""
     weeks = field.horizon.all_weeks
     crop = field.crop
-    cuts = _cut_weeks(field, growth)
+    ripe = _ripe_weeks(field, growth)
     if crop.harvest_kind == "once":
-        week, ripe, kilograms = cuts[0]
-        last = max(week, field.horizon.week_of(field.date_of(growth.last_day)))
-        for at in range(week, last + 1):
-            if at >= weeks:
-                yield [(at, ripe, kilograms)], True
+        week, day, kg = ripe[0]
+        stands = max(week, field.horizon.week_of(field.date_of(growth.last_day)))
+        for last in range(week, stands + 1):
+            yield [_Ripe(first=week, last=last, end=last, ripe=day, kg=kg)], last >= weeks
+            if last >= weeks:
                 return
-            yield [(at, ripe, kilograms)], False
         return
-    inside = [n for n, (week, _, kg) in enumerate(cuts) if week < weeks and kg > 0]
-    if any(week >= weeks for week, _, _ in cuts):
+    cuts = _spread(ripe, crop)
+    inside = [n for n, cut in enumerate(cuts) if cut.end < weeks and cut.kg > 0]
+    if any(cut.end >= weeks for cut in cuts):
         yield cuts, True
     if not inside:
         return
     ends = PERENNIAL_ENDS if crop.harvest_kind == "perennial" else MOST_ENDS
-    last = len(inside) - 1
-    picks = {round(last * (n + 1) / ends) for n in range(ends)}
+    picks = {round((len(inside) - 1) * (n + 1) / ends) for n in range(ends)}
     for pick in sorted(picks):
-        yield cuts[: inside[pick] + 1], False
+        kept = cuts[: inside[pick] + 1]
+        yield [*kept[:-1], replace(kept[-1], last=kept[-1].end)], False
 
 
 def _option(
     field: Field,
     growth: Growth,
-    schedule: list[tuple[int, date, float]],
+    schedule: list[_Ripe],
     *,
     beyond: bool,
     sow: date,
@@ -187,9 +227,8 @@ def _option(
     weeks = horizon.all_weeks
     keep = field.plants * (1 - crop.loss_pct / 100)
     if schedule:
-        last_week = schedule[-1][0]
-        clear = horizon.monday(last_week + 1)
-        until = growth.last_day + 1 if beyond else field.day_of(schedule[-1][1])
+        clear = horizon.monday(schedule[-1].last + 1)
+        until = growth.last_day + 1 if beyond else field.day_of(schedule[-1].ripe)
         if crop.harvest_kind == "picking" and not beyond:
             until += 7
     else:
@@ -201,14 +240,14 @@ def _option(
     tail_kg = 0.0
     gained = field.model.progress[growth.first_day :]
     at_tail = field.day_of(horizon.monday(weeks)) - growth.first_day
-    for week, ripe, kilograms in schedule:
-        kg = round(kilograms * keep, 4)
-        if week < weeks:
+    for cut in schedule:
+        kg = round(cut.kg * keep, 4)
+        if cut.first < weeks:
             if kg > 0:
-                cuts.append(Cut(week=week, ripe=ripe, kg=kg))
-                labour[week] += kg * harvest_minutes_kg(farm, crop) / 60
+                last = min(cut.last, weeks - 1)
+                cuts.append(Cut(first=cut.first, last=last, ripe=cut.ripe, kg=kg))
         else:
-            until_ripe = max(1, field.day_of(ripe) - growth.first_day)
+            until_ripe = max(1, field.day_of(cut.ripe) - growth.first_day)
             share = gained[:at_tail].sum() / max(gained[:until_ripe].sum(), 1e-9)
             tail_kg += kg * min(1.0, float(share))
     if new_cells and nursery is not None:

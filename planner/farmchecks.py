@@ -17,7 +17,7 @@ from planner.tables import Crop, Fish, Station, plants_per_part
 from planner.wording import shown
 
 FRESH_DAYS = 14  # older counts and tests are doubted
-WARM_WATER_C = 26.0  # lettuce: FAO589 in cropdata/sources.csv, appendix 1
+WARM_WATER_C = 26.0  # for lettuce: FAO589 in cropdata/sources.csv
 WARM_WATER_CROPS = ("lettuce", "spinach", "basil")  # spinach and basil: judgement
 FAR_DEGREES = 3.0  # of latitude between house and climate station; judgement
 _WHY = "of the farm (see its method, its trellis and the size of a part)"

@@ -106,7 +106,7 @@ def read_farm(folder: Path) -> Inputs:
     outlets = read_outlets(folder, known, faults)
     faults += stock_faults + table_faults
     if faults or farm is None or station is None:
-        raise InputError(faults)
+        raise InputError(list(dict.fromkeys(faults)))
     farm = _with_ids(farm, crops, fish).model_copy(
         update={"orders": orders, "outlets": outlets, "standing": standing, "cohorts": cohorts}
     )

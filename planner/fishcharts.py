@@ -100,12 +100,12 @@ def _tank(
     )
     return Figure(
         name="",
-        heading=tank["name"],
+        heading=plain(tank["name"]),
         finding=finding,
         key=(),
         frames=(_biomass(at, cohorts, names, limit_kg, finding), _feed(at, cohorts)),
         table=at.table(
-            f"{tank['name']} by week",
+            f"{plain(tank['name'])} by week",
             (
                 "Fish",
                 "Count",

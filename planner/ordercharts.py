@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from planner.document import OrderWeekDoc, PlanDoc
-from planner.pagefacts import Context, context, mass, mass_unit
+from planner.pagefacts import Context, context, isolated, mass, mass_unit
 from planner.pictures import (
     Curve,
     Figure,
@@ -145,7 +145,7 @@ def _small(at: Context, document: PlanDoc, demand: _Demand) -> Figure:
         ),
         table=at.table(
             f"{name} by week, {unit}",
-            ("Cut", "Ordered", "Planned for orders", "Chance", ""),
+            ("Cut", "Ordered", "Planned for orders", "Chance", "Note"),
             (
                 (
                     i,
@@ -205,9 +205,9 @@ def _shortage(at: Context, names: Mapping[str, str], rows: Sequence[OrderWeekDoc
     short, ordered = (sum(row[key] for row in rows) for key in ("short", "ordered"))
     weeks = at.line.weeks_text(at.line.week(date.fromisoformat(row["week"])) for row in rows)
     return (
-        f"{plain(first['customer'])}, line {plain(first['line'])}: "
+        f"{isolated(plain(first['customer']))}, line {isolated(plain(first['line']))}: "
         f"{_number(short, first['unit'], at)} of {_number(ordered, first['unit'], at)} "
-        f"{crop_name(first['crop'], names)} missing in {weeks}."
+        f"{isolated(crop_name(first['crop'], names))} missing in {weeks}."
     )
 
 
@@ -228,7 +228,7 @@ def short_weeks_table(document: PlanDoc, today: date) -> Table:
     )
     return at.table(
         f"Orders that are short, or whose chance is under {DOUBTFUL:.0%}",
-        ("Line", "Customer", "Crop", "Ordered", "Short", "Chance", ""),
+        ("Line", "Customer", "Crop", "Ordered", "Short", "Chance", "Note"),
         (
             (
                 at.line.week(date.fromisoformat(row["week"])),

@@ -1,5 +1,6 @@
 """Facts that several of the page's pictures share: units, weeks, the nitrate band in words."""
 
+import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -7,6 +8,8 @@ from datetime import date, timedelta
 from planner.document import PlanDoc
 from planner.pictures import Table, TimeLine
 from planner.words import GALLON_M3, LB_KG, Units, figure, plural
+
+_TURNS = {"R", "AL", "AN", "RLE", "RLO", "RLI", "LRE", "LRO"}
 
 
 def mass(kg: float, units: Units) -> float:
@@ -17,6 +20,15 @@ def mass(kg: float, units: Units) -> float:
 def mass_unit(units: Units) -> str:
     """Return the unit in which weights are charted."""
     return "lb" if units == "us" else "kg"
+
+
+def isolated(name: str) -> str:
+    """Return a name that may run right to left so that the words around it keep their order.
+
+    Such a name stands between U+2068 and U+2069, as Unicode Standard Annex #9 has it.
+    """
+    turns = any(unicodedata.bidirectional(sign) in _TURNS for sign in name)
+    return f"\u2068{name}\u2069" if turns else name
 
 
 def units_of(document: PlanDoc) -> Units:

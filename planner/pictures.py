@@ -7,7 +7,7 @@ a sheet of paper without its letters changing size, and nothing is drawn anew.
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -99,12 +99,16 @@ class TimeLine:
                 self._tick(day, f"{day.day} {MONTHS[day.month - 1]}" if not index % step else "")
                 for index, day in enumerate(mondays)
             )
-        firsts = list(_firsts_of_months(self.start, self.end))
         step = 3 if self.weeks > 60 else 1
-        return tuple(
+        ticks = [
             self._tick(day, "" if (day.month - 1) % step else MONTHS[day.month - 1])
-            for day in firsts
-        )
+            for day in _firsts_of_months(self.start, self.end)
+        ]
+        if step == 1 and ticks[0].x > 4:  # room for the month that has begun
+            ticks.insert(0, self._tick(self.start, MONTHS[self.start.month - 1]))
+        if ticks[-1].x > 96:  # no room for letters
+            ticks[-1] = replace(ticks[-1], text="")
+        return tuple(ticks)
 
     def _tick(self, day: date, text: str) -> Tick:
         return Tick(x=self.share(day), day=self.day(day), text=text)
@@ -122,7 +126,7 @@ def nice_step(span: float, most: int) -> float:
     if span <= 0:
         return 1.0
     power = 10.0 ** math.floor(math.log10(span / most))
-    return next(power * lead for lead in (1, 2, 5, 10) if power * lead * most >= span - 1e-9)
+    return next(power * lead for lead in (1, 2, 5, 10) if power * lead * most >= span * (1 - 1e-9))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,7 +153,7 @@ class Scale:
         top, bottom = max(known, default=1.0), min(known, default=0.0)
         if from_zero:
             bottom = min(bottom, 0.0)
-        if top - bottom <= 0:
+        if top - bottom < 1e-6 * max(1.0, abs(top)):
             top = bottom + 1.0
         step = nice_step(top - bottom, 4)
         low = math.floor(bottom / step + 1e-9) * step
@@ -166,7 +170,8 @@ class Scale:
         """The round values, lowest first."""
         digits = max(0, -math.floor(math.log10(self.step) + 1e-9))
         count = round((self.high - self.low) / self.step)
-        values = (self.low + index * self.step for index in range(count + 1))
+        first = round(self.low / self.step)
+        values = ((first + index) * self.step for index in range(count + 1))
         return tuple(Rule(y=self.y(v), text=f"{v:,.{digits}f}".replace("-", "−")) for v in values)
 
 
@@ -176,10 +181,15 @@ def number(value: float) -> str:
     return "0" if text == "-0" else text
 
 
+def _px(y: float) -> str:
+    """Return a height in a curve, to a tenth of a px."""
+    return f"{y:.1f}".removesuffix(".0")
+
+
 def line_path(points: Sequence[tuple[float, float]]) -> str:
     """Return a path through `points` (day, px)."""
     return "".join(
-        f"{'L' if index else 'M'}{number(x)} {number(y)}" for index, (x, y) in enumerate(points)
+        f"{'L' if index else 'M'}{number(x)} {_px(y)}" for index, (x, y) in enumerate(points)
     )
 
 
@@ -191,7 +201,7 @@ def steps_path(values: Sequence[float | None], scale: Scale) -> str:
         if value is None:
             down = False
             continue
-        y = number(scale.y(value))
+        y = _px(scale.y(value))
         parts.append(f"{'V' if down else f'M{7 * week} '}{y}H{7 * week + 7}")
         down = True
     return "".join(parts)
@@ -201,7 +211,7 @@ def columns_path(values: Sequence[float], scale: Scale) -> str:
     """Return a path of one column a week, a day free on either side; none where nothing is."""
     foot = scale.y(max(scale.low, 0.0))
     return "".join(
-        f"M{7 * week + 1} {number(foot)}V{number(scale.y(value))}h5V{number(foot)}z"
+        f"M{7 * week + 1} {_px(foot)}V{_px(scale.y(value))}h5V{_px(foot)}z"
         for week, value in enumerate(values)
         if value > 0
     )

@@ -30,12 +30,18 @@ class Look:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BarView:
-    """A bar and its words; `title` is the whole fact, `name` empty where it would be cut."""
+    """A bar and its words; `title` is the whole fact, `name` empty where it would be cut.
+
+    `again` says how far down the code stands once more, in each further row of the bar [px];
+    `letters` is how the code is written: low, thin (hidden on a phone), both or neither.
+    """
 
     bar: Bar
     hue: int
     code: str
     name: str
+    again: tuple[float, ...]
+    letters: str
     title: str
 
 
@@ -220,16 +226,17 @@ def _title(at: Context, batch: BatchDoc, look: Look) -> str:
     start = at.line.day_text(date.fromisoformat(batch["transplant"] or batch["sow"]))
     clear = at.line.day_text(date.fromisoformat(batch["clear"]))
     cut = _cut_words(at, batch)
-    return f"{look.name}, {start} to {clear}{f', cut {cut}' if cut else ''} ({batch['id']})"
+    return f"{look.name}, {start} to {clear}{f', cut {cut}' if cut else ''}, {batch['id']}"
 
 
 def _cut_words(at: Context, batch: BatchDoc) -> str:
-    days = [
-        at.line.day_text(date.fromisoformat(day))
-        for day in (batch["first_harvest"], batch["last_harvest"])
-        if day
-    ]
-    return " to ".join(dict.fromkeys(days))
+    days = (batch["first_harvest"], batch["last_harvest"])
+    known = sorted({date.fromisoformat(day) for day in days if day})
+    if len(known) < 2:
+        return "".join(map(at.line.day_text, known))
+    first, last = known
+    alike = (first.year, first.month) == (last.year, last.month)
+    return f"{first.day if alike else at.line.day_text(first)} to {at.line.day_text(last)}"
 
 
 def _zone_heading(zone: ZoneDoc, batches: int) -> str:
@@ -268,6 +275,8 @@ def _block_view(
                         hue=look[crop_of[bar.batch]].hue,
                         code=look[crop_of[bar.batch]].code,
                         name=look[crop_of[bar.batch]].name if bar.named else "",
+                        again=tuple(block.row_px * index for index in range(1, bar.rows)),
+                        letters=" ".join(["low"] * (bar.height < 18) + ["thin"] * bar.thin),
                         title=titles[bar.batch],
                     )
                     for bar in row.bars
@@ -291,9 +300,11 @@ def _table(
     rows = []
     for batch in batches:
         where = places_text(batch["places"], whole).removeprefix(f"{plain(zone['name'])} ")
-        notes = "; ".join([batch["state"], *batch["warnings"]])
+        notes = [*batch["warnings"]]
+        if batch["state"] != "planned":
+            notes.insert(0, batch["state"])
         if date.fromisoformat(batch["transplant"] or batch["sow"]) >= at.line.end:
-            notes += "; after the weeks shown"
+            notes.append("after the weeks shown")
         rows.append(
             (
                 (natural(where), batch["transplant"] or batch["sow"], batch["id"]),
@@ -306,13 +317,13 @@ def _table(
                     _cut_words(at, batch),
                     words(batch["clear"]),
                     _expected(at, batch),
-                    notes,
+                    plain("; ".join(notes)),
                     batch["id"],
                 ),
             )
         )
     return Table(
-        caption=f"Batches in {plain(zone['name'])}",
+        caption=f"Batches in {plain(zone['name'])}; planned where no state is written",
         head=(
             "Crop",
             "Place",
@@ -336,5 +347,8 @@ def _expected(at: Context, batch: BatchDoc) -> str:
     text = weight(sum(row["kg"] for row in batch["harvest"]), at.units)
     low, high = batch["harvest"][0]["kg_p10"], batch["harvest"][0]["kg_p90"]
     if len(batch["harvest"]) == 1 and low is not None and high is not None:
-        text += f" ({weight(low, at.units)} to {weight(high, at.units)})"
+        least, most = weight(low, at.units), weight(high, at.units)
+        if least.partition(" ")[2] == most.partition(" ")[2]:
+            least = least.partition(" ")[0]
+        text += f" ({least} to {most})"
     return text

@@ -4,8 +4,8 @@ No HTML here. Across, bars stand in per cent of the chart's width and the small 
 since its start; down, all is px from the top of the block.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from planner.pictures import TimeLine, number
@@ -17,6 +17,8 @@ BLOCK_PX = 600.0  # a block fits on a landscape sheet
 BLOCK_PLACES = 10
 FOOT_PX = 4.0
 DESK_PX = 1000.0  # width of a chart on a desk or on paper
+PHONE_PX = 330.0  # on a phone
+CODE_PX = 17.0  # width of a code and its margin
 LETTER_PX = 6.2  # mean width of a letter in a bar
 
 
@@ -35,21 +37,40 @@ class Stay:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class _Piece:
+    """A stay in `count` lanes from `lowest`, in `rows` rows from `row` on."""
+
+    stay: Stay
+    row: int
+    rows: int
+    lowest: int
+    count: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Bar:
-    """A stay as drawn; `named` when the crop's name fits beside its code on a desk."""
+    """A stay as drawn, from the top of its row.
+
+    `rows` is how many rows it spans: a batch that fills neighbouring places is one bar. `whole`
+    when it fills one row, `lettered` when two letters fit, `thin` when they do so on a desk only,
+    and `named` when the crop's name fits beside its code on a desk.
+    """
 
     batch: str
     x: float
     width: float
     y: float
     height: float
-    text_y: float | None  # None: too low for letters
+    rows: int
+    whole: bool
+    lettered: bool
+    thin: bool
     named: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlaceRow:
-    """One place: its number, where its row lies, its bars."""
+    """One place: its number, where the row lies between its two lines, its bars."""
 
     number: int
     y: float
@@ -61,17 +82,19 @@ class PlaceRow:
 class Block:
     """Up to ten places under one month line, which is never parted by a page's edge.
 
-    `cuts` and `gaps` are paths (days, px) over the whole block: the dark feet of batches being
-    cut, and the days of cleaning after each batch. `used` is the share of part-days that carry
-    a batch, 0 to 1.
+    `cuts`, `gaps` and `lines` are paths (days, px) over the whole block: the dark feet of batches
+    being cut, the days of cleaning after each batch, and the lines between the places. `used` is
+    the share of part-days that carry a batch, 0 to 1.
     """
 
     first: int
     last: int
     height: float
+    row_px: float
     rows: tuple[PlaceRow, ...]
     cuts: str
     gaps: str
+    lines: str
     used: float
     batches: int
     empty: tuple[int, ...]
@@ -121,43 +144,71 @@ def blocks(
 
 def _block(
     line: TimeLine,
-    by_place: dict[int, list[Stay]],
+    by_place: Mapping[int, Sequence[Stay]],
     numbers: range,
     parts: int,
     sanitation_days: int,
 ) -> Block:
     lane = lane_px(parts)
     row_px = max(ROW_PX, lane * parts)
-    rows, cuts, gaps, used, names = [], [], [], 0, set()
-    for index, place in enumerate(numbers):
-        top = index * row_px
-        bars = []
-        stays = sorted(by_place.get(place, ()), key=lambda s: (s.start, s.end, s.batch))
-        for stay, lanes in _lanes(stays, parts, sanitation_days):
-            names.add(stay.batch)
-            used += stay.parts * (line.day(stay.end) - line.day(stay.start))
-            for lowest, count in _runs(lanes):
-                y, height = top + lowest * lane + 1, count * lane - (2 if parts == 1 else 1)
-                bars.append(_bar(line, stay, y, height))
-                gaps.append(
-                    _box(line, stay.end, stay.end + timedelta(days=sanitation_days), y, height)
-                )
-                if stay.cut_from and stay.cut_to:
-                    foot = min(FOOT_PX, height / 3)
-                    until = min(stay.cut_to + timedelta(days=1), stay.end)
-                    cuts.append(_box(line, stay.cut_from, until, y + height - foot, foot))
-        rows.append(PlaceRow(number=place, y=top, height=row_px, bars=tuple(bars)))
+    pieces = _pieces(by_place, numbers, parts, sanitation_days)
+    bars: dict[int, list[Bar]] = {index: [] for index in range(len(numbers))}
+    cuts, gaps = [], []
+    for piece in pieces:
+        stay, whole = piece.stay, piece.count == parts
+        height = row_px - 2 if whole else piece.count * lane - 1
+        y = piece.row * row_px + 1 + piece.lowest * lane
+        tall = height + (piece.rows - 1) * row_px
+        bars[piece.row].append(_bar(line, piece, piece.lowest * lane, tall, whole))
+        gaps.append(_box(line, stay.end, stay.end + timedelta(days=sanitation_days), y, tall))
+        if stay.cut_from and stay.cut_to:
+            foot = min(FOOT_PX, height / 4)
+            until = min(stay.cut_to + timedelta(days=1), stay.end)
+            cuts += [
+                _box(line, stay.cut_from, until, y + index * row_px + height - foot, foot)
+                for index in range(piece.rows)
+            ]
+    stays = [stay for place in numbers for stay in by_place.get(place, ())]
+    used = sum(stay.parts * (line.day(stay.end) - line.day(stay.start)) for stay in stays)
     return Block(
         first=numbers[0],
         last=numbers[-1],
         height=row_px * len(numbers),
-        rows=tuple(rows),
+        row_px=row_px,
+        rows=tuple(
+            PlaceRow(number=place, y=i * row_px + 1, height=row_px - 2, bars=tuple(bars[i]))
+            for i, place in enumerate(numbers)
+        ),
         cuts="".join(cuts),
         gaps="".join(gaps),
+        lines="".join(f"M0 {number(i * row_px)}H{line.days}" for i in range(len(numbers) + 1)),
         used=used / (len(numbers) * parts * line.days),
-        batches=len(names),
-        empty=tuple(row.number for row in rows if not row.bars),
+        batches=len({stay.batch for stay in stays}),
+        empty=tuple(place for place in numbers if not by_place.get(place)),
     )
+
+
+def _pieces(
+    by_place: Mapping[int, Sequence[Stay]], numbers: range, parts: int, sanitation_days: int
+) -> list[_Piece]:
+    """Give each stay its lanes; join what fills neighbouring places with the same batch."""
+    pieces: list[_Piece] = []
+    open_in_row: dict[tuple[str, date], _Piece] = {}  # whole pieces that end in the row before
+    for row, place in enumerate(numbers):
+        stays = sorted(by_place.get(place, ()), key=lambda s: (s.start, -s.parts, s.end, s.batch))
+        closing, open_in_row = open_in_row, {}
+        for stay, lanes in _lanes(stays, parts, sanitation_days):
+            key = stay.batch, stay.start
+            for lowest, count in _runs(lanes):
+                piece = _Piece(stay=stay, row=row, rows=1, lowest=lowest, count=count)
+                if count == parts and key in closing:
+                    before = closing[key]
+                    piece = replace(before, rows=before.rows + 1)
+                    pieces.remove(before)
+                pieces.append(piece)
+                if count == parts:
+                    open_in_row[key] = piece
+    return sorted(pieces, key=lambda p: (p.row, p.stay.start, p.lowest, p.stay.batch))
 
 
 def _lanes(
@@ -206,7 +257,8 @@ def _runs(lanes: Sequence[int]) -> Iterator[tuple[int, int]]:
         yield low, count
 
 
-def _bar(line: TimeLine, stay: Stay, y: float, height: float) -> Bar:
+def _bar(line: TimeLine, piece: _Piece, y: float, height: float, whole: bool) -> Bar:
+    stay = piece.stay
     x = line.share(stay.start)
     width = line.share(stay.end) - x
     return Bar(
@@ -215,7 +267,10 @@ def _bar(line: TimeLine, stay: Stay, y: float, height: float) -> Bar:
         width=width,
         y=y,
         height=height,
-        text_y=min(height / 2 + 3.5, 13.0) if height >= 11 else None,
+        rows=piece.rows,
+        whole=whole and piece.rows == 1,
+        lettered=height >= 11 and width / 100 * DESK_PX >= CODE_PX,
+        thin=width / 100 * PHONE_PX < CODE_PX,
         named=(stay.name_letters + 4) * LETTER_PX < width / 100 * DESK_PX,
     )
 

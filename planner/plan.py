@@ -32,6 +32,8 @@ class SeasonPlan:
         By batch option. [-]
     tanks, fish
         By cohort option; for fish at hand `fish` is their number on the day they were counted.
+    harvest_kg
+        By (number in `problem.cut_classes`, week). [kg]
     order_kg
         By (number in `problem.orders`, crop). [kg]
     outlet_kg
@@ -55,6 +57,7 @@ class SeasonPlan:
     parts: NDArray[np.int64]
     tanks: NDArray[np.int64]
     fish: NDArray[np.int64]
+    harvest_kg: Mapping[tuple[int, int], float]
     order_kg: Mapping[tuple[int, str], float]
     outlet_kg: Mapping[tuple[int, int], float]
     cooler_kg: Mapping[tuple[str, int], float]
@@ -69,13 +72,23 @@ def gap(problem: SeasonProblem, value: float, bound: float) -> float:
 def cut_kg(problem: SeasonProblem, plan: SeasonPlan) -> dict[str, Series]:
     """Return what is cut and taken, by produce and week. [kg]"""
     found = {name: np.zeros(problem.weeks) for name in problem.produce}
-    for number in np.flatnonzero(plan.parts):
-        option = problem.batches[number]
-        for cut in option.cuts:
-            found[option.crop][cut.week] += cut.kg * plan.parts[number]
+    for (number, week), kilograms in plan.harvest_kg.items():
+        found[problem.cut_classes[number][0]][week] += kilograms
     for number in np.flatnonzero(plan.fish):
         cohort = problem.cohorts[number]
         found[cohort.species] += cohort.kg * plan.fish[number]
+    return found
+
+
+def ripe_kg(problem: SeasonProblem, plan: SeasonPlan) -> dict[int, float]:
+    """Return what the batches of a plan have ripe, by number in `problem.cut_classes`. [kg]"""
+    numbers = {key: number for number, key in enumerate(problem.cut_classes)}
+    found: dict[int, float] = {}
+    for n in np.flatnonzero(plan.parts):
+        option = problem.batches[n]
+        for cut in option.cuts:
+            number = numbers[option.crop, cut.first, cut.last]
+            found[number] = found.get(number, 0.0) + cut.kg * int(plan.parts[n])
     return found
 
 
@@ -110,14 +123,9 @@ def labour_h(problem: SeasonProblem, plan: SeasonPlan) -> Series:
     hours = np.zeros(problem.weeks)
     for n in np.flatnonzero(plan.parts):
         hours += problem.batches[n].labour_h * plan.parts[n]
-    for n in np.flatnonzero(plan.fish):
-        hours += fish_labour_h(problem, n) * plan.fish[n]
+    for name, kilograms in cut_kg(problem, plan).items():
+        hours += kilograms * problem.harvest_h_kg[name]
     return hours
-
-
-def fish_labour_h(problem: SeasonProblem, number: int) -> Series:
-    """Return hours to take, kill and pack one stocked fish of an option, by week. [h fish⁻¹]"""
-    return problem.cohorts[number].kg * problem.farm.labour.fish_kg_min / 60
 
 
 def nursery_cells(problem: SeasonProblem, plan: SeasonPlan) -> NDArray[np.int64]:
@@ -266,9 +274,9 @@ def _batch_faults(problem: SeasonProblem, number: int) -> list[str]:
     for cut in option.cuts:
         if cut.ripe < option.ripe:
             found.append(f"{name}: cut before it is ripe")
-        if horizon.monday(cut.week + 1) <= cut.ripe:
+        if horizon.monday(cut.first + 1) <= cut.ripe:
             found.append(f"{name}: ripe only after the week of its cut")
-        if horizon.monday(cut.week) >= option.clear:
+        if horizon.monday(cut.last) >= option.clear:
             found.append(f"{name}: cut after it is cleared")
     return found
 
@@ -307,6 +315,18 @@ def _produce_faults(problem: SeasonProblem, plan: SeasonPlan) -> list[str]:
     """Nothing is sold that is not cut, and nothing kept longer than its shelf life."""
     horizon = problem.horizon
     found = []
+    ripe = ripe_kg(problem, plan)
+    taken = dict.fromkeys(ripe, 0.0)
+    for (number, week), kilograms in plan.harvest_kg.items():
+        name, first, last = problem.cut_classes[number]
+        taken[number] = taken.get(number, 0.0) + kilograms
+        if not first <= week <= last:
+            found.append(f"{name}: cut in week {horizon.label(week)}, when it is not ripe")
+    for number, kilograms in taken.items():
+        most = ripe.get(number, 0.0)
+        if kilograms > most + 10 * TOLERANCE * max(1.0, most):
+            name, first, _ = problem.cut_classes[number]
+            found.append(f"{name}: more is cut than is ripe from week {horizon.label(first)}")
     cut, kept = cut_kg(problem, plan), cooler_kg(problem, plan)
     for name, left in wasted_kg(problem, plan).items():
         slack = TOLERANCE * np.maximum(1.0, cut[name])
@@ -325,7 +345,7 @@ def _produce_faults(problem: SeasonProblem, plan: SeasonPlan) -> list[str]:
         outlet = problem.outlets[number]
         if kilograms > outlet.most_week_kg * (1 + TOLERANCE) + TOLERANCE:
             found.append(f"{outlet.outlet}: more {outlet.crop} than it takes in week {week}")
-    amounts = (*plan.order_kg.values(), *plan.outlet_kg.values(), *plan.cooler_kg.values())
+    amounts = (*plan.harvest_kg.values(), *plan.order_kg.values(), *plan.outlet_kg.values(), *plan.cooler_kg.values())
     if any(kilograms < -TOLERANCE for kilograms in amounts):
         found.append("a quantity sold or kept is below 0")
     return found

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planner import demand
-from planner.batches import BatchOption, batch_options
+from planner.batches import BatchOption, batch_options, harvest_hours_kg
 from planner.cohorts import CohortOption, cohort_options
 from planner.demand import OrderWeek
 from planner.environment import Environment, daily, weekly_mean
@@ -42,6 +42,10 @@ class SeasonProblem:
         whether all of them must follow one (they stand) or may be thrown away (seedlings).
     cohort_groups
         For each cohort at hand: its option numbers, of which exactly one is followed.
+    cut_classes
+        Crop, first and last week of every kind of cut; what is ripe in one is cut in its weeks.
+    harvest_h_kg
+        Work to cut or take a kilogram, by produce. [h kg⁻¹]
     nitrate_max_g
         Hard upper limit of nitrogen in the water. [g N]
     biofilter_g_day
@@ -64,6 +68,8 @@ class SeasonProblem:
     orders: tuple[OrderWeek, ...]
     outlets: tuple[Outlet, ...]
     produce: tuple[str, ...]
+    cut_classes: tuple[tuple[str, int, int], ...]
+    harvest_h_kg: Mapping[str, float]
     shelf_weeks: Mapping[str, int]
     start_pool_g: float
     nitrate_max_g: Series
@@ -233,6 +239,17 @@ def build(
         orders=orders,
         outlets=farm.outlets + _sold_live(farm),
         produce=produce,
+        cut_classes=tuple(
+            sorted({(o.crop, cut.first, cut.last) for o in batches for cut in o.cuts})
+        ),
+        harvest_h_kg={
+            name: (
+                harvest_hours_kg(farm, crops[name])
+                if name in crops
+                else farm.labour.fish_kg_min / 60
+            )
+            for name in produce
+        },
         shelf_weeks={
             name: crops[name].shelf_days // SHELF_WEEK_DAYS if name in crops else 0
             for name in produce

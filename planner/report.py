@@ -5,20 +5,18 @@ the templates only put it in order. Nothing on the page depends on a clock.
 """
 
 import hashlib
-import re
 from base64 import b64encode
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from planner.document import PlanDoc, SolverDoc
 from planner.fishcharts import empty_tanks, rations, tank_figures
-from planner.horizon import monday_of, week_anchor
+from planner.horizon import monday_of
 from planner.housecharts import climate_figure, labour_figure
-from planner.jobs import Job, Kind
+from planner.joblists import jobs_view, week_heading
+from planner.jobs import Job
 from planner.ordercharts import (
     order_figures,
     produce_table,
@@ -26,7 +24,7 @@ from planner.ordercharts import (
     shortages,
 )
 from planner.pagefacts import band_finding, context, outside_band
-from planner.pictures import MONTHS, TimeLine, number
+from planner.pictures import TimeLine, number
 from planner.placecharts import places_view
 from planner.resources import shipped
 from planner.tables import Crop, Fish
@@ -34,14 +32,6 @@ from planner.watercharts import NITRATE_PER_N, nitrogen_figure
 from planner.words import day_words, figure, plain, plural, spoken
 
 FIRST_WARNINGS = 3
-KIND_TITLES = {
-    Kind.SOW: "Sow and start",
-    Kind.SET_OUT: "Set out",
-    Kind.CUT: "Cut and pick",
-    Kind.CLEAR: "Clear and clean",
-    Kind.FISH: "Fish",
-    Kind.WATER: "Water and feed",
-}
 # where a caution stands: the first section one of whose words is in its heading
 CAUTION_SECTIONS: Mapping[str, tuple[str, ...]] = {
     "fish": ("fish", "tank", "tanks", "stocking", "oxygen"),
@@ -67,47 +57,6 @@ STOPS = {
     "seconds": "the search ended at its limit of time",
     "interrupt": "the search was ended by hand",
 }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LineView:
-    """One line to tick: its day, and its text parted so that the place can stand out."""
-
-    day: str
-    before: str
-    place: str
-    after: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class KindView:
-    """A week's lines of one kind; `caution` is written for this week only."""
-
-    kind: str
-    title: str
-    lines: tuple[LineView, ...]
-    caution: str
-    care: bool  # whether the page's part on care has something for the kind
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WeekView:
-    """A week's jobs under its anchor."""
-
-    anchor: str
-    heading: str
-    count: str
-    kinds: tuple[KindView, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class JobsView:
-    """This week, the next when the plan holds it, all others; what to mind by kind."""
-
-    this: WeekView
-    next: WeekView | None
-    others: tuple[WeekView, ...]
-    care: tuple[tuple[str, str, str], ...]
 
 
 def page(
@@ -152,11 +101,11 @@ def page(
         farm=plain(document["farm"]) or "farm",
         made_on=_long_day(date.fromisoformat(document["made_on"])),
         today=_long_day(today),
-        week=_week_heading(monday_of(today)),
+        week=week_heading(monday_of(today)),
         span=_span(line),
         warnings=warned[:FIRST_WARNINGS],
         more_warnings=warned[FIRST_WARNINGS:],
-        jobs=jobs_view(line, jobs, today),
+        jobs=jobs_view(document, jobs, today),
         rations=rations(document, today),
         places=places,
         nitrogen=nitrogen_figure(document, today),
@@ -189,15 +138,6 @@ def _span(line: TimeLine) -> str:
     return f"{plural(line.weeks, 'week')}, {_long_day(line.start)} to {_long_day(last)}"
 
 
-def _week_heading(monday: date) -> str:
-    sunday = monday + timedelta(days=6)
-    first = f"{monday.day} {MONTHS[monday.month - 1]}"
-    if monday.month == sunday.month:
-        first = f"{monday.day}"
-    number = monday.isocalendar().week
-    return f"Week {number}: {first} to {sunday.day} {MONTHS[sunday.month - 1]} {sunday.year}"
-
-
 def warnings(document: PlanDoc, short: Sequence[str], overfull: Sequence[str]) -> tuple[str, ...]:
     """Return the page's warnings, gravest first, each once: broken rules, orders, water, the rest.
 
@@ -214,71 +154,6 @@ def warnings(document: PlanDoc, short: Sequence[str], overfull: Sequence[str]) -
         found.append(band_finding(document))
     found += document["warnings"]
     return tuple(dict.fromkeys(plain(text) for text in found))
-
-
-def jobs_view(line: TimeLine, jobs: Iterable[Job], today: date) -> JobsView:
-    """Group jobs by week and kind; every week of the line has its place, with jobs or without."""
-    by_week: dict[date, dict[Kind, list[Job]]] = defaultdict(lambda: defaultdict(list))
-    care: dict[Kind, list[str]] = defaultdict(list)
-    for job in jobs:
-        by_week[monday_of(job.day)][job.kind].append(job)
-        if job.caution:
-            care[job.kind].append(job.caution)
-    this = monday_of(today)
-    mondays = {line.start + timedelta(weeks=week) for week in range(line.weeks)} | by_week.keys()
-    after = this + timedelta(weeks=1)
-
-    def week(monday: date, *, in_full: bool = False) -> WeekView:
-        kinds = by_week.get(monday, {})
-        views = tuple(_kind_view(kind, kinds[kind], in_full) for kind in Kind if kind in kinds)
-        lines = sum(len(view.lines) for view in views)
-        return WeekView(
-            anchor=week_anchor(monday),
-            heading=_week_heading(monday),
-            count=plural(lines, "job") if lines else "no jobs",
-            kinds=views,
-        )
-
-    return JobsView(
-        this=week(this, in_full=True),
-        next=week(after) if after in mondays else None,
-        others=tuple(week(monday) for monday in sorted(mondays - {this, after})),
-        care=tuple(
-            (_slug(kind), KIND_TITLES[kind], together(care[kind])) for kind in Kind if kind in care
-        ),
-    )
-
-
-def together(cautions: Iterable[str]) -> str:
-    """Join cautions that are alike in part: every sentence once, in the order of the first."""
-    sentences = (
-        sentence for text in cautions for sentence in re.split(r"(?<=\.) (?=[A-Z])", plain(text))
-    )
-    return " ".join(dict.fromkeys(sentence for sentence in sentences if sentence))
-
-
-def _slug(kind: Kind) -> str:
-    return kind.value.replace(" ", "-")
-
-
-def _kind_view(kind: Kind, jobs: Sequence[Job], in_full: bool) -> KindView:
-    caution = together(job.caution for job in jobs)
-    return KindView(
-        kind=_slug(kind),
-        title=KIND_TITLES[kind],
-        lines=tuple(
-            _line_view(job.day, plain(line.text), plain(line.place))
-            for job in sorted(jobs, key=lambda job: job.day)
-            for line in job.lines
-        ),
-        caution=caution if in_full else "",
-        care=bool(caution),
-    )
-
-
-def _line_view(day: date, text: str, place: str) -> LineView:
-    before, found, after = text.partition(place) if place else (text, "", "")
-    return LineView(day=day_words(day), before=before, place=found, after=after)
 
 
 def _law(document: PlanDoc, fish: Mapping[str, Fish]) -> tuple[tuple[str, str], ...]:

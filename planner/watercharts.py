@@ -6,7 +6,7 @@ from datetime import date
 from planner.document import PlanDoc, WeekDoc
 from planner.pagefacts import Context, band_finding, context, mass, mass_unit, outside_band
 from planner.pictures import Curve, Figure, Frame, Scale, frame, line_path, steps_path, week_marks
-from planner.words import figure, plural
+from planner.words import figure, plural, weight
 
 TALL_PX, LOW_PX = 130.0, 60.0
 NITRATE_PER_N = 4.43  # g nitrate per g nitrogen, from the molar masses 62.005 and 14.007
@@ -40,7 +40,7 @@ def nitrogen_figure(document: PlanDoc, today: date) -> Figure:
                 "Nitrate-N at the end, mg/L",
                 "Ammonia made, g/day",
                 "Biofilter can take, g/day",
-                "",
+                "Note",
             ),
             (
                 (
@@ -78,8 +78,8 @@ def _balance(at: Context, weeks: Sequence[WeekDoc]) -> Frame:
     scale = Scale.over([*supply, *uptake], TALL_PX)
     short = [i for i, week in enumerate(weeks) if week["deficit_n_g"] > 0.05]
     finding = (
-        f"Supply is {figure(sum(supply) / 1000)} kg nitrogen and uptake "
-        f"{figure(sum(uptake) / 1000)} kg over {plural(len(weeks), 'week')}."
+        f"Supply is {weight(sum(supply) / 1000, at.units)} of nitrogen and uptake "
+        f"{weight(sum(uptake) / 1000, at.units)} over {plural(len(weeks), 'week')}."
     )
     if short:
         finding += (

@@ -91,7 +91,7 @@ def _filled(zone: ZoneDoc, chance: random.Random) -> Iterator[BatchDoc]:
         day = START - timedelta(days=chance.randrange(35))
         while day < START + timedelta(weeks=WEEKS):
             crop = chance.choice(list(FULL_CROPS))
-            stands = chance.randrange(28, 56) if chance.random() < 0.9 else 120
+            stands = chance.randrange(35, 58) if chance.random() < 0.9 else 120
             batch = _batch(zone, places, crop, day, stands)
             yield batch
             day = date.fromisoformat(batch["clear"]) + timedelta(

@@ -5,7 +5,6 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from planner.plan import fish_labour_h
 from planner.problem import DEFICIT_PRICE_FACTOR, SeasonProblem
 from planner.season.linear import Builder, LinearModel
 
@@ -25,9 +24,11 @@ class SeasonRows:
         self._build = Builder()
         self.sown = self._sown()
         self.tanks, self.stocked = self._stocked()
+        self.harvest_kg: dict[tuple[int, int], int] = {}
         self.order_kg: dict[tuple[int, str], int] = {}
         self.outlet_kg: dict[tuple[int, int], int] = {}
         self.cooler_kg: dict[tuple[str, int], int] = {}
+        self._hours = self._week_rows(high=problem.farm.labour.hours_week)
         self._produce_goes_out()
         self._orders_are_filled()
         self._places_are_enough()
@@ -82,7 +83,7 @@ class SeasonRows:
         """What one stocked fish of an option costs and is worth after the tail. [money]"""
         problem, farm = self._problem, self._problem.farm
         option = problem.cohorts[number]
-        hours = float(fish_labour_h(problem, number).sum())
+        hours = float(option.kg.sum()) * problem.harvest_h_kg[option.species]
         return (
             farm.weights.tail_value * problem.tail_price_kg[option.species] * option.tail_kg
             - option.fingerling_price
@@ -133,11 +134,12 @@ class SeasonRows:
     def _produce_goes_out(self) -> None:
         """Cut + from the cooler = orders + outlets + to the cooler + wasted. [kg]"""
         problem = self._problem
+        species = {cohort.species for cohort in problem.cohorts}
         waste = -problem.farm.weights.waste_kg
         self._balance = {name: self._week_rows(0, 0) for name in problem.produce}
         self._fresh: dict[str, Rows] = {}
         for name, rows in self._balance.items():
-            for week in self._weeks:
+            for week in self._weeks if name in species else ():  # crops can be left uncut
                 self._build.term(rows[week], self._build.variable(worth=waste), -1)
             if problem.shelf_weeks[name] < 1:
                 continue
@@ -148,9 +150,7 @@ class SeasonRows:
                 self._build.term(rows[week], kept, -1)
                 self._build.term(rows[week + 1], kept)
                 self._build.term(self._fresh[name][week], kept)
-        for column, option in zip(self.sown, problem.batches, strict=True):
-            for cut in option.cuts:
-                self._harvest(option.crop, cut.week, column, cut.kg)
+        self._ripe_is_cut()
         for number, column, fish in self.fish_columns():
             cohort = problem.cohorts[number]
             for week in np.flatnonzero(cohort.kg):
@@ -170,6 +170,26 @@ class SeasonRows:
             good = range(week, min(week + self._problem.shelf_weeks[name], len(self._weeks)))
             rows = [self._fresh[name][w] for w in good]
             self._build.add(rows, column, [-kilograms] * len(rows))
+
+    def _ripe_is_cut(self) -> None:
+        """What is ripe is cut in any of its weeks, or left uncut. [kg]"""
+        problem, price = self._problem, self._problem.farm.labour.price_hour
+        rows = {}
+        for number, (name, first, last) in enumerate(problem.cut_classes):
+            row = rows[name, first, last] = self._build.row(high=0)
+            hours = problem.harvest_h_kg[name]
+            for week in range(first, last + 1):
+                column = self._build.variable(worth=-hours * price)
+                self.harvest_kg[number, week] = column
+                self._build.term(row, column)
+                self._build.term(self._hours[week], column, hours)
+                self._harvest(name, week, column, 1.0)
+        for column, option in zip(self.sown, problem.batches, strict=True):
+            self._build.add(
+                [rows[option.crop, cut.first, cut.last] for cut in option.cuts],
+                column,
+                [-cut.kg for cut in option.cuts],
+            )
 
     def _orders_are_filled(self) -> None:
         """No line gets more than it ordered; what it lacks beyond the tolerance is charged."""
@@ -212,11 +232,12 @@ class SeasonRows:
 
     def _hours_are_enough(self) -> None:
         """Hours of work are no more than there are."""
-        rows = self._week_rows(high=self._problem.farm.labour.hours_week)
         for column, option in zip(self.sown, self._problem.batches, strict=True):
-            self._build.add(rows, column, option.labour_h)
+            self._build.add(self._hours, column, option.labour_h)
         for number, column, fish in self.fish_columns():
-            self._build.add(rows, column, fish_labour_h(self._problem, number) * fish)
+            cohort = self._problem.cohorts[number]
+            hours = self._problem.harvest_h_kg[cohort.species]
+            self._build.add(self._hours, column, cohort.kg * hours * fish)
 
     def _tanks_are_enough(self) -> None:
         """Tanks held are no more than there are, and fish at hand follow one course."""

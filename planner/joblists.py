@@ -1,0 +1,168 @@
+"""The page's lists of jobs: this week and the next in full, every other week short, by kind."""
+
+import re
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from planner.document import PlanDoc
+from planner.horizon import monday_of, week_anchor
+from planner.jobs import Job, JobLine, Kind
+from planner.pagefacts import isolated, line_of, units_of
+from planner.pictures import MONTHS
+from planner.words import Units, day_words, plain, plural, quantity, spoken
+
+KIND_TITLES = {
+    Kind.SOW: "Sow and start",
+    Kind.SET_OUT: "Set out",
+    Kind.CUT: "Cut and pick",
+    Kind.CLEAR: "Clear and clean",
+    Kind.FISH: "Fish",
+    Kind.WATER: "Water and feed",
+}
+_OF_CROPS = (Kind.SOW, Kind.SET_OUT, Kind.CUT, Kind.CLEAR)
+_RAISED = ("cell", "plug", "division", "cutting")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineView:
+    """One line to tick: its day, and its text parted so that the place can stand out.
+
+    This week and next the text is the job's own. In other weeks a crop's line is only name,
+    number and place: the page would double otherwise, and each week has its own page in time.
+    """
+
+    day: str
+    before: str
+    place: str
+    after: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KindView:
+    """A week's lines of one kind; `caution` is written for this week only."""
+
+    kind: str
+    title: str
+    lines: tuple[LineView, ...]
+    caution: str
+    care: bool  # whether the page's part on care has something for the kind
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeekView:
+    """A week's jobs under its anchor."""
+
+    anchor: str
+    heading: str
+    count: str
+    in_full: bool  # with boxes to tick on the screen
+    kinds: tuple[KindView, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobsView:
+    """This week, the next when the plan holds it, all others; what to mind by kind."""
+
+    this: WeekView
+    next: WeekView | None
+    others: tuple[WeekView, ...]
+    care: tuple[tuple[str, str, str], ...]
+
+
+def week_heading(monday: date) -> str:
+    """Return a week in words: `Week 9: 1 to 7 Mar 2027`."""
+    sunday = monday + timedelta(days=6)
+    first = f"{monday.day}"
+    if monday.month != sunday.month:
+        first += f" {MONTHS[monday.month - 1]}"
+    number = monday.isocalendar().week
+    return f"Week {number}: {first} to {sunday.day} {MONTHS[sunday.month - 1]} {sunday.year}"
+
+
+def jobs_view(document: PlanDoc, jobs: Iterable[Job], today: date) -> JobsView:
+    """Group jobs by week and kind; every week of the horizon is there, with jobs or without."""
+    line, units, names = line_of(document), units_of(document), document["crops"]
+    by_week: dict[date, dict[Kind, list[Job]]] = defaultdict(lambda: defaultdict(list))
+    care: dict[Kind, list[str]] = defaultdict(list)
+    for job in sorted(jobs, key=lambda job: job.day):
+        by_week[monday_of(job.day)][job.kind].append(job)
+        if job.caution:
+            care[job.kind].append(job.caution)
+    this = monday_of(today)
+    after = this + timedelta(weeks=1)
+    mondays = {line.start + timedelta(weeks=week) for week in range(line.weeks)} | by_week.keys()
+
+    def week(monday: date) -> WeekView:
+        kinds = by_week.get(monday, {})
+        views = []
+        for kind in (kind for kind in Kind if kind in kinds):
+            full = monday in (this, after) or kind not in _OF_CROPS
+            caution = together(job.caution for job in kinds[kind])
+            views.append(
+                KindView(
+                    kind=_slug(kind),
+                    title=KIND_TITLES[kind],
+                    lines=tuple(
+                        _full(job.day, one) if full else _short(job.day, one, names, units)
+                        for job in kinds[kind]
+                        for one in job.lines
+                    ),
+                    caution=caution if monday == this else "",
+                    care=bool(caution),
+                )
+            )
+        lines = sum(len(view.lines) for view in views)
+        return WeekView(
+            anchor=week_anchor(monday),
+            heading=week_heading(monday),
+            count=plural(lines, "job") if lines else "no jobs",
+            in_full=monday in (this, after),
+            kinds=tuple(views),
+        )
+
+    return JobsView(
+        this=week(this),
+        next=week(after) if after in mondays else None,
+        others=tuple(week(monday) for monday in sorted(mondays - {this, after})),
+        care=tuple(
+            (_slug(kind), KIND_TITLES[kind], together(care[kind])) for kind in Kind if kind in care
+        ),
+    )
+
+
+def together(cautions: Iterable[str]) -> str:
+    """Join cautions that are alike in part: every sentence once, in the order of the first."""
+    sentences = (
+        sentence for text in cautions for sentence in re.split(r"(?<=\.) (?=[A-Z])", plain(text))
+    )
+    return " ".join(dict.fromkeys(sentence for sentence in sentences if sentence))
+
+
+def _slug(kind: Kind) -> str:
+    return kind.value.replace(" ", "-")
+
+
+def _day(day: date) -> str:
+    weekday = day_words(day).split()[0]
+    return f"{weekday} {day.day}"
+
+
+def _full(day: date, line: JobLine) -> LineView:
+    text, place = plain(line.text), plain(line.place)
+    before, found, after = text.partition(place) if place else (text, "", "")
+    return LineView(day=_day(day), before=before, place=found, after=after)
+
+
+def _short(day: date, line: JobLine, names: Mapping[str, str], units: Units) -> LineView:
+    if not line.crop or not line.place:
+        return _full(day, line)
+    number = quantity(line.number, line.unit, units)
+    link = "for" if line.unit in _RAISED else "in"
+    return LineView(
+        day=_day(day),
+        before=f"{isolated(spoken(names.get(line.crop, line.crop)))}, {number} {link} ",
+        place=plain(line.place),
+        after="",
+    )
