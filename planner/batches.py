@@ -348,10 +348,23 @@ def _seedling_options(field: Field, batch: Standing, number: int) -> Iterator[Ba
             )
 
 
+def _left(field: Field, growth: Growth, today: int) -> list[tuple[int, float]]:
+    """Cuts from today on; of one under way, the share of its days still to come."""
+    cuts = list(zip(growth.cut_days, growth.cut_kg, strict=True))
+    left = [(day, kg) for day, kg in cuts if day >= today]
+    gone = [(day, kg) for day, kg in cuts if day < today]
+    if gone and left and field.crop.harvest_kind in {"cut-and-come", "perennial"}:
+        day, kg = gone[-1]
+        share = (left[0][0] - today) / (left[0][0] - day)
+        if share > 0:
+            left.insert(0, (today, kg * share))
+    return left
+
+
 def _standing_options(field: Field, batch: Standing, number: int) -> Iterator[BatchOption]:
     """Yield the options of a batch that holds its places on the plan date.
 
-    Cuts whose day has passed are gone. A batch that by the model is past its harvest is offered
+    Cuts whose time has passed are gone. A batch that by the model is past its harvest is offered
     one cut now: it stands there, so the grower knows better.
     """
     horizon, crop = field.horizon, field.crop
@@ -375,9 +388,7 @@ def _standing_options(field: Field, batch: Standing, number: int) -> Iterator[Ba
         )
         yield _option(field, growth, [], beyond=False, new_cells=False, **common)  # type: ignore[arg-type]
         return
-    left = [
-        (day, kg) for day, kg in zip(growth.cut_days, growth.cut_kg, strict=True) if day >= today
-    ]
+    left = _left(field, growth, today)
     remaining = Growth(
         first_day=growth.first_day,
         ripe_day=growth.ripe_day,

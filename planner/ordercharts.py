@@ -21,7 +21,6 @@ from planner.words import figure, natural, plain, plural, quantity, spoken, weig
 
 SMALL_PX = 70.0
 DOUBTFUL = 0.8  # an order whose chance is under this is named; judgement
-MOST_LINES = 40
 
 
 def is_short(row: OrderWeekDoc) -> bool:
@@ -204,9 +203,10 @@ def _shortage(at: Context, names: Mapping[str, str], rows: Sequence[OrderWeekDoc
     first = rows[0]
     short, ordered = (sum(row[key] for row in rows) for key in ("short", "ordered"))
     weeks = at.line.weeks_text(at.line.week(date.fromisoformat(row["week"])) for row in rows)
+    missing = _number(short, "kg", at) if first["unit"] == "kg" else figure(short)
     return (
         f"{isolated(plain(first['customer']))}, line {isolated(plain(first['line']))}: "
-        f"{_number(short, first['unit'], at)} of {_number(ordered, first['unit'], at)} "
+        f"{missing} of {_number(ordered, first['unit'], at)} "
         f"{isolated(crop_name(first['crop'], names))} missing in {weeks}."
     )
 

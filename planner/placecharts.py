@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from planner.document import BatchDoc, PlanDoc, ZoneDoc
-from planner.pagefacts import Context, context
+from planner.pagefacts import Context, context, isolated
 from planner.pictures import Table, TimeLine
 from planner.placerows import Bar, Block, Stay, blocks, clashes
 from planner.tables import Crop
@@ -104,8 +104,8 @@ def places_view(document: PlanDoc, crops: Mapping[str, Crop], today: date) -> Pl
         stays = [stay for batch in batches for stay in _stays(batch, zone, look[batch["crop"]])]
         titles = {batch["id"]: _title(at, batch, look[batch["crop"]]) for batch in batches}
         overfull += [
-            f"{plain(zone['name'])} {place} holds more than its {plural(zone['parts'], 'part')} "
-            f"from {at.line.day_text(day)}"
+            f"{isolated(plain(zone['name']))} {place} holds more than its "
+            f"{plural(zone['parts'], 'part')} from {at.line.day_text(day)}"
             for place, day in clashes(stays, zone["parts"])
         ]
         crop_of = {batch["id"]: batch["crop"] for batch in batches}
@@ -253,7 +253,7 @@ def _block_view(
     titles: Mapping[str, str],
 ) -> BlockView:
     name = plain(zone["name"])
-    heading = f"{name} {block.first}"
+    heading = f"{isolated(name)} {block.first}"
     if block.last > block.first:
         heading += f" to {block.last}"
     finding = f"{heading}: {plural(block.batches, 'batch')}, {block.used:.0%} of the room in use"

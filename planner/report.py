@@ -28,7 +28,8 @@ from planner.pictures import TimeLine, number
 from planner.placecharts import places_view
 from planner.resources import shipped
 from planner.tables import Crop, Fish
-from planner.watercharts import NITRATE_PER_N, nitrogen_figure
+from planner.water import NITRATE_PER_N
+from planner.watercharts import nitrogen_figure
 from planner.words import day_words, figure, plain, plural, spoken
 
 FIRST_WARNINGS = 3
@@ -109,7 +110,7 @@ def page(
         rations=rations(document, today),
         places=places,
         nitrogen=nitrogen_figure(document, today),
-        nitrate_per_n=NITRATE_PER_N,
+        nitrate_per_n=figure(NITRATE_PER_N),
         tanks=tank_figures(document, today),
         empty_tanks=tuple(map(plain, empty_tanks(document))),
         law=_law(document, fish),

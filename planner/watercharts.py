@@ -9,7 +9,6 @@ from planner.pictures import Curve, Figure, Frame, Scale, frame, line_path, step
 from planner.words import figure, plural, weight
 
 TALL_PX, LOW_PX = 130.0, 60.0
-NITRATE_PER_N = 4.43  # g nitrate per g nitrogen, from the molar masses 62.005 and 14.007
 
 
 def nitrogen_figure(document: PlanDoc, today: date) -> Figure:
@@ -137,6 +136,8 @@ def _filter(at: Context, weeks: Sequence[WeekDoc]) -> Frame:
     else:
         most = max((m / c for m, c in zip(made, can, strict=True) if c > 0), default=0.0)
         finding = f"Ammonia stays within the biofilter's reach; at most {most:.0%} of it is used."
+    above = min(can, default=0.0) > scale.high
+    limit = "biofilter's limit is above the frame" if above else "biofilter's limit (dotted)"
     return frame(
         at.line,
         scale,
@@ -147,7 +148,7 @@ def _filter(at: Context, weeks: Sequence[WeekDoc]) -> Frame:
             ),
             Curve(kind="nitrate", path=steps_path(made, scale)),
         ),
-        heading="Ammonia made (solid) and biofilter's limit (dotted), g N a day",
+        heading=f"Ammonia made (solid), g N a day; {limit}",
         finding=finding,
         today=at.today,
         marks=tuple(week_marks(at.line, weak, "▲", "over", LOW_PX - 2)),

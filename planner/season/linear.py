@@ -23,6 +23,7 @@ class LinearModel:
     low: Floats
     high: Floats
     whole: NDArray[np.bool_]
+    rules: tuple[str, ...]  # by row: the rule it belongs to
 
     @property
     def columns(self) -> int:
@@ -43,6 +44,8 @@ class Builder:
     _values: list[Floats] = field(default_factory=list)
     _row_low: list[float] = field(default_factory=list)
     _row_high: list[float] = field(default_factory=list)
+    _rules: list[str] = field(default_factory=list)
+    rule: str = ""  # that the rows added from now on belong to
 
     def variable(
         self, *, low: float = 0.0, high: float = INFINITY, worth: float = 0.0, whole: bool = False
@@ -58,6 +61,7 @@ class Builder:
         """Add an empty row and return its number; `add` fills it."""
         self._row_low.append(low)
         self._row_high.append(high)
+        self._rules.append(self.rule)
         return len(self._row_low) - 1
 
     def add(self, rows: Iterable[int], column: int, values: Iterable[float]) -> None:
@@ -77,7 +81,8 @@ class Builder:
         """Return the model."""
         shape = (len(self._row_low), len(self._low))
         rows, columns = np.concatenate(self._rows), np.concatenate(self._columns)
-        matrix = sparse.csr_matrix((np.concatenate(self._values), (rows, columns)), shape=shape)
+        values = np.concatenate(self._values)
+        matrix = sparse.csr_matrix((values, (rows, columns)), shape=shape)
         matrix.sum_duplicates()
         return LinearModel(
             worth=np.array(self._worth),
@@ -87,4 +92,5 @@ class Builder:
             low=np.array(self._low),
             high=np.array(self._high),
             whole=np.array(self._whole, dtype=bool),
+            rules=tuple(self._rules),
         )

@@ -22,23 +22,29 @@ class SeasonRows:
         self._problem = problem
         self._weeks = range(problem.weeks)
         self._build = Builder()
+        self._build.rule = "hours of work"
+        self._hours = self._week_rows(high=problem.farm.labour.hours_week)
+        self._build.rule = "fish in a tank"
         self.sown = self._sown()
         self.tanks, self.stocked = self._stocked()
         self.harvest_kg: dict[tuple[int, int], int] = {}
         self.order_kg: dict[tuple[int, str], int] = {}
         self.outlet_kg: dict[tuple[int, int], int] = {}
         self.cooler_kg: dict[tuple[str, int], int] = {}
-        self._hours = self._week_rows(high=problem.farm.labour.hours_week)
-        self._produce_goes_out()
-        self._orders_are_filled()
-        self._places_are_enough()
-        self._standing_batches_follow_one_course()
-        self._nursery_is_enough()
-        self._hours_are_enough()
-        self._tanks_are_enough()
-        self._biofilter_keeps_up()
-        self._nitrate_stays_in_its_band()
-        self._growing_after_the_tail_counts()
+        for rule, add in (
+            ("produce", self._produce_goes_out),
+            ("orders", self._orders_are_filled),
+            ("places in the zones", self._places_are_enough),
+            ("batches in the house", self._standing_batches_follow_one_course),
+            ("nursery cells", self._nursery_is_enough),
+            ("hours of work", self._hours_are_enough),
+            ("tanks and the fish at hand", self._tanks_are_enough),
+            ("the biofilter", self._biofilter_keeps_up),
+            ("the highest nitrate that the fish bear", self._nitrate_stays_in_its_band),
+            ("what grows after the tail", self._growing_after_the_tail_counts),
+        ):
+            self._build.rule = rule
+            add()
         self.model: LinearModel = self._build.done()
 
     def _sown(self) -> list[int]:
@@ -267,7 +273,9 @@ class SeasonRows:
         before = None
         for week in self._weeks:
             row = rows[week]
-            pool = self._build.variable(high=float(problem.nitrate_max_g[week]))
+            pool = self._build.variable()
+            most = self._build.row(high=float(problem.nitrate_max_g[week]))
+            self._build.term(most, pool)
             over = self._build.variable(worth=-price)
             under = self._build.variable(worth=-price)
             deficit = self._build.variable(worth=-DEFICIT_PRICE_FACTOR * price / volume)
