@@ -13,6 +13,7 @@ import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +24,7 @@ from planner.plan import SeasonPlan, Status, gap
 from planner.problem import SeasonProblem
 from planner.season.linear import LinearModel
 from planner.season.rows import SeasonRows
-from planner.season.solvers import Answer, Limits, Solver, solve
+from planner.season.solvers import Answer, Limits, solve
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -31,15 +32,19 @@ Numbers = NDArray[np.int64]
 
 DEFAULT_WORK = 12  # rounds of improvement
 BLOCK_WEEKS = 4
-WINDOW_WEEKS = 5
+WINDOW_WEEKS = 6
+WINDOW_STEP = 4
 PROVEN_GAP = 1e-4
-SMALL_COLUMNS = 2500  # a model of this size is given to the solver whole
+SMALL_WHOLE = 400  # a model of so few whole numbers is given to the solver at once
 WHOLE_NODES = 400
 FISH_NODES = 60
 BLOCK_NODES = 1
 ROUND_NODES = 1
 WORKERS = 2
 HOPS = 3
+
+K = TypeVar("K")
+LEAST_KG = 1e-7
 
 Progress = Callable[[str, float | None, float, float], None]
 
@@ -85,39 +90,292 @@ class _Clock:
         return self.cap is not None and self.gone >= self.cap
 
 
-@dataclass(slots=True)
 class Search:
     """One search: the model, the best values so far and the bound."""
 
-    problem: SeasonProblem
-    effort: Effort
-    progress: Progress = _quiet
-    rows: SeasonRows = field(init=False)
-    model: LinearModel = field(init=False)
-    bound: float = np.inf
-    best: Floats | None = None
-    worth: float = -np.inf
-    rounds: int = 0
-
-    def __post_init__(self) -> None:
-        self.rows = SeasonRows(self.problem)
-        self.model = self.rows.model
-        self._clock = _Clock(self.effort.seconds)
+    def __init__(
+        self, problem: SeasonProblem, effort: Effort, progress: Progress = _quiet
+    ) -> None:
+        self.problem, self.effort, self.progress = problem, effort, progress
+        self.rows = SeasonRows(problem)
+        self.model: LinearModel = self.rows.model
+        self.bound = np.inf
+        self.best: Floats | None = None
+        self.worth = -np.inf
+        self.rounds = 0
+        self._clock = _Clock(effort.seconds)
+        fish = [column for column in self.rows.stocked if column is not None]
         self._sown: Numbers = np.array(self.rows.sown, dtype=np.int64)
-        fish = [c for c in self.rows.stocked if c is not None]
         self._fish: Numbers = np.array([*self.rows.tanks, *fish], dtype=np.int64)
-        self._none: Mask = np.zeros(self.model.columns, dtype=bool)
+        self._starts: Numbers = np.array(
+            [max(0, option.start) for option in problem.batches], dtype=np.int64
+        )
         pattern = self.model.matrix.copy()
         pattern.data[:] = 1
-        self._pattern, self._columns_of_rows = pattern, pattern.T.tocsr()
-        self._starts = np.array([max(0, o.start) for o in self.problem.batches], dtype=np.int64)
+        self._rows_of, self._columns_of = pattern, pattern.T.tocsr()
 
-    __slots__ = (  # noqa: RUF023 - in the order of use
-        "_clock",
-        "_columns_of_rows",
-        "_fish",
-        "_none",
-        "_pattern",
-        "_sown",
-        "_starts",
+    @property
+    def proven(self) -> bool:
+        """Whether the best plan is as good as any, within the proven gap."""
+        return gap(self.problem, self.worth, self.bound) <= PROVEN_GAP
+
+    def run(self) -> str:
+        """Search until proven, out of work or out of time; return what stopped it."""
+        if not self.problem.batches and not self.problem.cohorts:
+            self._solve_whole(self._relaxation())
+            return "proven"
+        relaxed = self._relaxation()
+        if int(self.model.whole.sum()) <= SMALL_WHOLE and self._solve_whole(relaxed):
+            return "proven"
+        self._decide_in_turn(relaxed)
+        while self.rounds < self.effort.work and not self._clock.over and not self.proven:
+            self._improve()
+        if self.proven:
+            return "proven"
+        return "seconds" if self._clock.over else "work"
+
+    def _tell(self, stage: str) -> None:
+        value = self.worth if self.best is not None else None
+        self.progress(stage, value, self.bound, self._clock.gone)
+
+    def _solve(
+        self, low: Floats, high: Floats, whole: Numbers | None, nodes: int, relative_gap: float
+    ) -> Answer:
+        """Solve with some columns whole, within the work of one step."""
+        marks = np.zeros(self.model.columns, dtype=bool)
+        if whole is not None:
+            marks[whole] = True
+        limits = Limits(nodes=nodes, relative_gap=relative_gap, seconds=self._clock.left)
+        return solve(
+            self.model, low=low, high=high, whole=marks, limits=limits, seed=self.effort.seed
+        )
+
+    def _relaxation(self) -> Floats:
+        """Solve without whole numbers: a bound on any plan, and a guide to good ones."""
+        self._tell("relaxation")
+        marks = np.zeros(self.model.columns, dtype=bool)
+        answer = solve(self.model, whole=marks, linear_method=mathopt.LPAlgorithm.BARRIER)
+        if answer.values is None:
+            raise ImpossiblePlanError(collision(self.model))
+        self.bound = answer.bound
+        self._tell("relaxation")
+        return answer.values
+
+    def _solve_whole(self, relaxed: Floats) -> bool:
+        """Give a small model to the solver at once; True when it is solved."""
+        answer = self._solve(
+            self.model.low, self.model.high, np.flatnonzero(self.model.whole), WHOLE_NODES, 0.0
+        )
+        if answer.infeasible:
+            raise ImpossiblePlanError(collision(self.model))
+        if answer.values is None:
+            return False
+        self.bound = min(self.bound, answer.bound)
+        self._take(answer.values)
+        return answer.optimal or self.proven
+
+    def _take(self, values: Floats) -> bool:
+        """Round the whole numbers, solve for what follows from them, and keep it when better."""
+        low, high = self.model.low.copy(), self.model.high.copy()
+        columns = np.flatnonzero(self.model.whole)
+        low[columns] = high[columns] = np.clip(values[columns].round(), low[columns], high[columns])
+        answer = self._solve(low, high, None, 1, 0.0)
+        if answer.values is None or answer.worth <= self.worth + 1e-9:
+            return False
+        self.best, self.worth = answer.values, answer.worth
+        return True
+
+    def _promising(self, relaxed: Floats) -> Floats:
+        """Upper bounds that leave only the options that the relaxation uses, and standing ones."""
+        high = self.model.high.copy()
+        used = relaxed[self._sown] > 1e-7
+        standing = np.array([o.standing is not None for o in self.problem.batches], dtype=bool)
+        high[self._sown[~(used | standing)]] = 0
+        return self._without_idle_cuts(high)
+
+    def _without_idle_cuts(self, high: Floats) -> Floats:
+        """Close the harvests that no open option can bring."""
+        problem = self.problem
+        open_classes = {
+            (option.crop, cut.first, cut.last)
+            for option, column in zip(problem.batches, self.rows.sown, strict=True)
+            if high[column] > 0
+            for cut in option.cuts
+        }
+        for (number, _), column in self.rows.harvest_kg.items():
+            if problem.cut_classes[number] not in open_classes:
+                high[column] = 0
+        return high
+
+    def _decide_in_turn(self, relaxed: Floats) -> None:
+        """Decide the fish, then the crops by blocks of weeks; what is to come stays relaxed."""
+        low, high = self.model.low.copy(), self.model.high.copy()
+        low[self._sown] = high[self._sown] = relaxed[self._sown]
+        answer = self._solve(low, high, self._fish, FISH_NODES, 0.001)
+        if answer.values is None:
+            self._start_bare()
+            return
+        low, high = self.model.low.copy(), self._promising(relaxed)
+        low[self._fish] = high[self._fish] = answer.values[self._fish].round()
+        values = answer.values
+        for first in range(0, self.problem.weeks, BLOCK_WEEKS):
+            block = self._sown[(self._starts >= first) & (self._starts < first + BLOCK_WEEKS)]
+            answer = self._solve(low, high, block, BLOCK_NODES, 0.003)
+            if answer.values is None:
+                break
+            values = answer.values
+            low[block] = high[block] = values[block].round()
+            self._tell(f"weeks {first + 1} to {first + BLOCK_WEEKS}")
+        if answer.values is None or not self._take(values):
+            self._start_bare()
+        self._tell("first plan")
+
+    def _start_bare(self) -> None:
+        """Begin from a house where nothing new is sown or stocked."""
+        low, high = self.model.low.copy(), self.model.high.copy()
+        new = [
+            column
+            for option, column in zip(self.problem.batches, self.rows.sown, strict=True)
+            if option.standing is None
+        ]
+        new += [column for column in self.rows.stocked if column is not None]
+        new += [
+            tank
+            for tank, fish in zip(self.rows.tanks, self.rows.stocked, strict=True)
+            if fish is not None
+        ]
+        high[new] = 0
+        answer = self._solve(low, high, np.flatnonzero(self.model.whole), WHOLE_NODES, 0.01)
+        if answer.values is None or not self._take(answer.values):
+            raise ImpossiblePlanError(collision(self.model))
+
+    def _freed(self, whole: Numbers) -> Mask:
+        """Columns that may follow when `whole` ones move: quantities that share rows with them."""
+        free = np.zeros(self.model.columns, dtype=bool)
+        free[whole] = True
+        for _ in range(HOPS):
+            rows = (self._rows_of @ free) > 0
+            free |= ((self._columns_of @ rows) > 0) & ~self.model.whole
+        return free
+
+    def _neighbourhood(self, turn: int) -> Numbers:
+        """Whole columns freed in a turn: a window of weeks of all crops, or the fish."""
+        spots = -(-self.problem.weeks // WINDOW_STEP)
+        if turn % (spots + 1) == spots:
+            return self._fish
+        first = (turn % (spots + 1)) * WINDOW_STEP
+        return self._sown[(self._starts >= first) & (self._starts < first + WINDOW_WEEKS)]
+
+    def _improve(self) -> None:
+        """One round: two neighbourhoods at once, then both answers together if they fit."""
+        assert self.best is not None
+        best = self.best
+        spots = -(-self.problem.weeks // WINDOW_STEP) + 1
+        turns = (self.rounds % spots, (self.rounds + spots // 2) % spots)
+        freed = [self._neighbourhood(turn) for turn in turns]
+        self.rounds += 1
+
+        def work(whole: Numbers) -> Answer:
+            free = self._freed(whole)
+            low = np.where(free, self.model.low, best)
+            high = np.where(free, self.model.high, best)
+            return self._solve(low, high, whole, ROUND_NODES, 0.0005)
+
+        with ThreadPoolExecutor(WORKERS) as pool:
+            answers = list(pool.map(work, freed))
+        better = [
+            (whole, answer.values)
+            for whole, answer in zip(freed, answers, strict=True)
+            if answer.values is not None and answer.worth > self.worth + 1e-6
+        ]
+        if not better:
+            return
+        together = best.copy()
+        for whole, values in better:
+            together[whole] = values[whole]
+        if not self._take(together):
+            for _, values in better:
+                self._take(values)
+        self._tell(f"round {self.rounds}")
+
+
+def collision(model: LinearModel) -> str:
+    """Say which rules cannot hold together, by leaving rules out one at a time.
+
+    A rule is named when no plan exists with it and the other named ones (a smallest such set).
+    """
+    loose = {"produce", "orders", "what grows after the tail"}
+    names = [rule for rule in dict.fromkeys(model.rules) if rule not in loose]
+    of_row = np.array(model.rules)
+    kept = list(names)
+    for rule in names:
+        trial = [other for other in kept if other != rule]
+        if not _possible(model, np.isin(of_row, trial)):
+            kept = trial
+    rules = " and ".join(f'"{rule}"' for rule in kept) or "the rules"
+    return (
+        f"No plan keeps these rules together: {rules}. Check what the farm files say of them, and "
+        "what stands in the house (growing.csv, cohorts.csv)."
     )
+
+
+def _possible(model: LinearModel, rows: Mask) -> bool:
+    """Whether any values, whole or not, keep these rows."""
+    part = LinearModel(
+        worth=np.zeros(model.columns),
+        matrix=model.matrix[np.flatnonzero(rows)],
+        row_low=model.row_low[rows],
+        row_high=model.row_high[rows],
+        low=model.low,
+        high=model.high,
+        whole=np.zeros(model.columns, dtype=bool),
+        rules=(),
+    )
+    return not solve(part).infeasible
+
+
+def season_plan(problem: SeasonProblem, effort: Effort, progress: Progress = _quiet) -> SeasonPlan:
+    """Search for the best plan of a season.
+
+    Raises
+    ------
+    ImpossiblePlanError
+        No plan keeps every hard rule; says which collide.
+    """
+    began = time.monotonic()
+    search = Search(problem, effort, progress)
+    stopped_by = search.run()
+    if search.best is None:
+        raise ImpossiblePlanError("The search ended before it found any plan; give it more time.")
+    values, rows = search.best, search.rows
+    parts = values[search.rows.sown].round().astype(np.int64) if rows.sown else np.zeros(0, np.int64)
+    tanks = np.array([round(values[c]) for c in rows.tanks], dtype=np.int64)
+    fish = np.array(
+        [
+            option.count * tank if column is None else round(values[column])
+            for option, tank, column in zip(problem.cohorts, tanks, rows.stocked, strict=True)
+        ],
+        dtype=np.int64,
+    )
+    return SeasonPlan(
+        status=Status.OPTIMAL if stopped_by == "proven" else Status.FEASIBLE,
+        value=search.worth,
+        bound=max(search.bound, search.worth),
+        gap=gap(problem, search.worth, max(search.bound, search.worth)),
+        work=search.rounds,
+        seconds=time.monotonic() - began,
+        seed=effort.seed,
+        stopped_by=stopped_by,
+        parts=parts,
+        tanks=tanks,
+        fish=fish,
+        harvest_kg=_above_zero(values, rows.harvest_kg),
+        order_kg=_above_zero(values, rows.order_kg),
+        outlet_kg=_above_zero(values, rows.outlet_kg),
+        cooler_kg=_above_zero(values, rows.cooler_kg),
+    )
+
+
+def _above_zero(values: Floats, columns: dict[K, int]) -> dict[K, float]:
+    """Return the quantities of some columns, leaving out what is nothing."""
+    return {key: float(values[c]) for key, c in columns.items() if values[c] > LEAST_KG}
