@@ -31,7 +31,9 @@ Mask = NDArray[np.bool_]
 Numbers = NDArray[np.int64]
 
 DEFAULT_WORK = 12  # rounds of improvement
-BLOCK_WEEKS = 4
+BLOCK_WEEKS = 2
+AHEAD_WEEKS = 16
+BLOCK_GAP = 0.005
 WINDOW_WEEKS = 6
 WINDOW_STEP = 4
 PROVEN_GAP = 1e-4
@@ -215,20 +217,30 @@ class Search:
         if answer.values is None:
             self._start_bare()
             return
-        low, high = self.model.low.copy(), self._promising(relaxed)
-        low[self._fish] = high[self._fish] = answer.values[self._fish].round()
+        most = self._promising(relaxed)
         values = answer.values
+        values[self._fish] = values[self._fish].round()
         for first in range(0, self.problem.weeks, BLOCK_WEEKS):
-            block = self._sown[(self._starts >= first) & (self._starts < first + BLOCK_WEEKS)]
-            answer = self._solve(low, high, block, BLOCK_NODES, 0.003)
+            block = self._starting(first, first + BLOCK_WEEKS)
+            for ahead in (AHEAD_WEEKS, self.problem.weeks):
+                moving = self._starting(first, first + BLOCK_WEEKS + ahead)
+                free = self._freed(moving)
+                low, high = np.where(free, self.model.low, values), np.where(free, most, values)
+                answer = self._solve(low, high, block, BLOCK_NODES, BLOCK_GAP)
+                if answer.values is not None:
+                    break
             if answer.values is None:
                 break
             values = answer.values
-            low[block] = high[block] = values[block].round()
+            values[block] = values[block].round()
             self._tell(f"weeks {first + 1} to {first + BLOCK_WEEKS}")
         if answer.values is None or not self._take(values):
             self._start_bare()
         self._tell("first plan")
+
+    def _starting(self, first: int, stop: int) -> Numbers:
+        """Columns of the options that begin in weeks `first` up to, not including, `stop`."""
+        return self._sown[(self._starts >= first) & (self._starts < stop)]
 
     def _start_bare(self) -> None:
         """Begin from a house where nothing new is sown or stocked."""
@@ -264,7 +276,7 @@ class Search:
         if turn % (spots + 1) == spots:
             return self._fish
         first = (turn % (spots + 1)) * WINDOW_STEP
-        return self._sown[(self._starts >= first) & (self._starts < first + WINDOW_WEEKS)]
+        return self._starting(first, first + WINDOW_WEEKS)
 
     def _improve(self) -> None:
         """One round: two neighbourhoods at once, then both answers together if they fit."""
