@@ -42,6 +42,7 @@ WHOLE_NODES = 400
 FISH_NODES = 60
 BLOCK_NODES = 1
 ROUND_NODES = 1
+ROUND_GAP = 0.001
 WORKERS = 2
 HOPS = 3
 
@@ -291,7 +292,7 @@ class Search:
             free = self._freed(whole)
             low = np.where(free, self.model.low, best)
             high = np.where(free, self.model.high, best)
-            return self._solve(low, high, whole, ROUND_NODES, 0.0005)
+            return self._solve(low, high, whole, ROUND_NODES, ROUND_GAP)
 
         with ThreadPoolExecutor(WORKERS) as pool:
             answers = list(pool.map(work, freed))

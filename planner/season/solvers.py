@@ -163,6 +163,9 @@ def solve(
         else datetime.timedelta(seconds=max(0.01, limits.seconds)),
     )
     parameters.highs.string_options["parallel"] = "off"
+    # the heuristics that solve a model of their own take most of a short search's time
+    parameters.highs.bool_options["mip_heuristic_run_root_reduced_cost"] = False
+    parameters.highs.bool_options["mip_allow_restart"] = False
     hints = mathopt.ModelSolveParameters()
     if start is not None:
         known = mathopt.SolutionHint(

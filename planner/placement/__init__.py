@@ -1,0 +1,63 @@
+"""Lots → numbered places of one zone: which bed, board or tower each batch stands in, part by part.
+
+Counts are decided before; a layout then always exists, since lots taken by their first day find as
+many free parts as the counts allow. Three steps choose a good one:
+
+1. *Rotation.* A min-cost flow of parts over "this family follows that one" gives the fewest family
+   repeats that any layout of these lots can have, and from which families each may take over.
+2. *Sweep.* Lots are set by their first day, each into the places that cost least: few places a lot,
+   no family after itself, loners by themselves, parts of a place that come free on one day, the
+   same crop side by side. Standing lots are set first, where they stand.
+3. *Polish.* Two to four places are set again from some day on by a beam search; what costs no more
+   is kept.
+
+Exact: each lot gets its parts, no place is overfull, standing lots stay where they are, the same
+lots give the same layout, and repeats are the fewest of any layout where a place has one part.
+Heuristic: where a place has more, the places of a lot, repeats and loners' company; cutting lots
+into few places is a packing problem. Neighbours are a wish, which gives way to all others.
+
+That a family should not follow itself in the same gravel, that mint and perennials have beds of
+their own and that a crop stands side by side is common practice; the prices of these wishes are
+judgement.
+"""
+
+from collections.abc import Sequence
+from types import MappingProxyType
+
+from planner.placement.lots import Lot, Placement, check, share_places
+from planner.placement.polish import Polish
+from planner.placement.rotation import piece_of, rotation
+from planner.placement.sweep import Sweep
+
+__all__ = ["Lot", "Placement", "assign", "share_places"]
+
+
+def assign(lots: Sequence[Lot], *, places: int, parts: int, rotate: bool) -> Placement:
+    """Return where each lot of a zone of `places` places with `parts` parts each stands.
+
+    Parameters
+    ----------
+    rotate
+        Whether a family should not follow itself: gravel.
+
+    Raises
+    ------
+    ValueError
+        Lots contradict themselves, or hold more parts on some day than the zone has.
+    """
+    check(lots, places, parts)
+    ordered = sorted(lots, key=lambda lot: (lot.start, lot.id))
+    handing_on = rotation([piece_of(lot, lot.parts) for lot in ordered], places * parts)
+    held = Sweep(ordered, places, parts, handing_on.takeover if rotate else None).held_by_place()
+    polish = Polish(ordered, held, parts, rotate)
+    polish.run(handing_on.repeats if rotate else 0)
+    where = {
+        lot.id: tuple((place + 1, held[place][n]) for place in sorted(polish.places_of[n]))
+        for n, lot in enumerate(ordered)
+    }
+    contents = [[piece_of(ordered[n], held[n]) for n in sorted(held)] for held in held]
+    repeats = sum(rotation(pieces, parts).repeats for pieces in contents) if rotate else 0
+    moves = sum(bool(lot.places) and dict(where[lot.id]) != dict(lot.places) for lot in ordered)
+    return Placement(where=MappingProxyType(where), family_repeats=repeats, moves=moves)
+
+
