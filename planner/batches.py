@@ -121,9 +121,7 @@ class Field:
     def plants(self) -> int:
         """Plants on one part."""
         zone = self.zone
-        return plants_per_part(
-            self.crop, zone.method.value, zone.area_m2, zone.sites, zone.parts
-        )
+        return plants_per_part(self.crop, zone.method.value, zone.area_m2, zone.sites, zone.parts)
 
     def date_of(self, day: int) -> date:
         """Date of an environment day."""
@@ -145,7 +143,8 @@ class Field:
         first = growth.first_day - self.day_of(self.horizon.start)
         days = np.arange(len(daily)) + first
         inside = (days >= 0) & (days < weeks * 7)
-        return np.bincount(days[inside] // 7, weights=daily[inside], minlength=weeks)
+        sums = np.bincount(days[inside] // 7, weights=daily[inside], minlength=weeks)
+        return sums.astype(np.float64)
 
 
 def harvest_hours_kg(farm: Farm, crop: Crop) -> float:
@@ -319,15 +318,11 @@ def _seedling_options(field: Field, batch: Standing, number: int) -> Iterator[Ba
     """Yield the options of a tray that stands in the nursery on the plan date."""
     horizon, crop = field.horizon, field.crop
     weekday = timedelta(days=set_out_weekday(field.zone.sanitation_days))
-    ready = max(
-        batch.sow + timedelta(days=field.nursery_days(batch.sow)),
-        horizon.plan_date,
-        batch.transplant or horizon.plan_date,
-    )
-    first = horizon.week_of(ready)
+    earliest = max(horizon.plan_date, batch.transplant or horizon.plan_date)
     offered = 0
-    for week in range(first, horizon.all_weeks):
+    for week in range(horizon.week_of(earliest), horizon.all_weeks):
         set_out = horizon.monday(week) + weekday
+        ready = max(earliest, batch.sow + timedelta(days=field.nursery_days(set_out)))
         if set_out < ready or offered > SEEDLING_DELAY_WEEKS:
             continue
         offered += 1
@@ -365,7 +360,8 @@ def _standing_options(field: Field, batch: Standing, number: int) -> Iterator[Ba
     """Yield the options of a batch that holds its places on the plan date.
 
     Cuts whose time has passed are gone. A batch that by the model is past its harvest is offered
-    one cut now: it stands there, so the grower knows better.
+    one cut now: it stands there, so the grower knows better. So are the heads that still stand of
+    a batch whose cutting has begun.
     """
     horizon, crop = field.horizon, field.crop
     set_out = batch.transplant or batch.sow
@@ -374,7 +370,8 @@ def _standing_options(field: Field, batch: Standing, number: int) -> Iterator[Ba
         first_day, None if batch.first_cut is None else field.day_of(batch.first_cut)
     )
     today = field.day_of(horizon.plan_date)
-    if growth is not None and batch.first_cut is None and growth.ripe_day < today:
+    begun = batch.first_cut is not None and crop.harvest_kind != "once"
+    if growth is not None and not begun and growth.ripe_day < today:
         growth = field.model.growth(first_day, today)
     common = {"sow": batch.sow, "set_out": set_out, "standing": number, "nursery": None}
     if growth is None:  # never ripe by the model, or past its stand: it may only be cleared

@@ -65,9 +65,11 @@ class CutDays:
 def cut_day(horizon: Horizon, delivery: date, ripe: date) -> date:
     """Return the day to cut for `delivery`: the working day before it, or the day itself.
 
-    Monday's deliveries are cut on Monday; nothing is cut before it is ripe or before the plan date.
+    Monday's deliveries are cut on Monday and Sunday's on Friday; nothing is cut before it is ripe
+    or before the plan date.
     """
     before = delivery - timedelta(days=1)
+    before -= timedelta(days=max(0, before.weekday() - LAST_WORKING_WEEKDAY))
     if delivery.weekday() == 0 or before < ripe or before < horizon.plan_date:
         return max(delivery, ripe, horizon.plan_date)
     return before

@@ -188,11 +188,11 @@ class Stay:
             if take.week < weeks and take.saleable:
                 kilograms[take.week] += take.share * take.mean_g / 1000
         most_kg = self._most_kg()
-        biomass_kg = self.grown.weight_g[: len(held)] * held / 1000
-        peak_kg = float(biomass_kg[max(0, -offset) :].max(initial=1e-6))
-        over = 0
-        if self.count:
-            over = int(np.sum(alive * mean_g * self.count / 1000 > most_kg + 1e-9))
+        biomass_kg = self._biomass_kg(takes, held)
+        today = max(0, (horizon.plan_date - self.first_day).days)
+        peak_kg = float(biomass_kg[today:].max(initial=1e-6))
+        crowded = biomass_kg * self.count > most_kg + 1e-9
+        over = np.unique(week_of_day[today:][crowded[today:]]).size
         gone = bool(takes) and takes[-1].week < weeks
         last = (takes[-1].day - self.first_day).days if gone else days
         if gone:
@@ -221,7 +221,9 @@ class Stay:
             tan_g=split.tan,
             kg=np.round(kilograms, 6),
             most_fish=int(most_kg / peak_kg + 1e-9),
-            tail_kg=0.0 if gone else float(np.round(held[-1] * self.grown.weight_g[days] / 1000, 6)),
+            tail_kg=0.0
+            if gone
+            else float(np.round(held[-1] * self.grown.weight_g[days] / 1000, 6)),
             fingerling_price=0.0 if self.offer is None else farm.fingerlings[self.offer].price,
             over_density_weeks=over,
             cold=weeks_below_feeding(fish, self.water_c[:last]) > COLD_WEEKS,
@@ -231,6 +233,36 @@ class Stay:
         density = self.tank.max_density_kg_m3
         most = self.fish.density_max_kg_m3 if density is None else density
         return most * self.tank.volume_m3
+
+    def _biomass_kg(self, takes: tuple[Take, ...], held: Series) -> Series:
+        """Most that stands on each day for one fish as stocked: before any are taken that day."""
+        grown = self.grown
+        full = held.copy()
+        for take in takes:
+            at = (take.day - self.first_day).days
+            if at < len(held):
+                full[at] = held[at - 1] * grown.alive[at] / grown.alive[at - 1] if at else 1.0
+        return full * grown.weight_g[: len(held)] / 1000
+
+    def before_crowded(self) -> Iterator[tuple[Take, ...]]:
+        """Yield ways to begin taking the fish at hand on the last fish day that is not too late.
+
+        Nothing when they are over the tank's density before any fish day, or never.
+        """
+        horizon, weeks = self.horizon, self.horizon.all_weeks
+        days = min(len(self.grown.feed_g), (horizon.monday(weeks) - self.first_day).days)
+        biomass_kg = self._biomass_kg((), self.grown.alive[:days]) * self.count
+        crowded = np.flatnonzero(biomass_kg > self._most_kg() + 1e-9)
+        if not crowded.size:
+            return
+        too_late = self.first_day + timedelta(days=int(crowded[0]))
+        week = horizon.week_of(too_late)
+        week -= _fish_day(horizon, max(0, week)) >= too_late
+        if week < 0:
+            return
+        for spread in SPREADS:
+            if week + spread <= weeks:
+                yield _takes(horizon, self.grown, self.fish, self.first_day, week, spread)
 
     def survives(self, until: date) -> bool:
         """Whether the water is never lethal from the first day to `until`."""
@@ -249,8 +281,9 @@ class Stay:
         """Yield the ways to take the fish that end within the tail, and staying on past it."""
         horizon, weeks = self.horizon, self.horizon.all_weeks
         market = self.market_week()
+        followed = (horizon.monday(weeks) - self.first_day).days <= len(self.grown.feed_g)
         if market is None:
-            if (horizon.monday(weeks) - self.first_day).days <= len(self.grown.feed_g):
+            if followed:
                 yield ()
             return
         stays = market >= weeks
@@ -261,13 +294,13 @@ class Stay:
                     stays = stays or wait == 0
                     continue
                 at = (_fish_day(horizon, last) - self.first_day).days
-                heavy = self.grown.weight_g[at] > HEAVIEST * self.fish.market_g
-                if at >= len(self.grown.feed_g) or (heavy and not (wait == 0 and spread == 1)):
+                if at >= len(self.grown.feed_g):
                     continue
-                yield _takes(
-                    horizon, self.grown, self.fish, self.first_day, market + wait, spread
-                )
-        if stays:
+                heavy = self.grown.weight_g[at] > HEAVIEST * self.fish.market_g
+                if heavy and not (wait == 0 and spread == 1):
+                    continue
+                yield _takes(horizon, self.grown, self.fish, self.first_day, market + wait, spread)
+        if stays and followed:
             yield ()
 
 
@@ -323,9 +356,11 @@ def _at_hand(
         at_hand=number,
         count=cohort.count,
     )
+    ways = list(stay.schedules(WAITS_AT_HAND))
+    ways += [takes for takes in stay.before_crowded() if takes not in ways]
     found = [
         stay.option(takes)
-        for takes in stay.schedules(WAITS_AT_HAND)
+        for takes in ways
         if stay.survives(takes[-1].day if takes else horizon.monday(horizon.all_weeks))
     ]
     # the earliest remedy: out of the tank at the first fish day, whatever the weight

@@ -165,7 +165,7 @@ class GrowthModel:
             ripe_day=ripe,
             cut_days=(ripe,),
             cut_kg=(crop.yield_kg_per_plant,),
-            last_day=min(ripe + crop.harvest_window_days, len(self.progress) - 1),
+            last_day=min(ripe + crop.harvest_window_days, end, len(self.progress) - 1),
             uptake_g_n=crop.n_uptake_g_per_plant * self._to_first(first_day, ripe, cumulated),
         )
 
@@ -210,7 +210,11 @@ class GrowthModel:
         days = range(ripe, max(stop, ripe + 1), 7)
         life = crop.days_to_harvest + window
         strawberry = crop.family == "Rosaceae"
-        gone = np.minimum(cumulated[first_day : stop + 1] - cumulated[first_day], life)
+        # the first pick ends the first stage, whether the model or the grower dates it
+        young = cumulated[first_day:ripe] - cumulated[first_day]
+        young = young * crop.days_to_harvest / max(cumulated[ripe] - cumulated[first_day], 1e-9)
+        borne = np.minimum(cumulated[ripe : stop + 1] - cumulated[ripe], window)
+        gone = np.concatenate([young, crop.days_to_harvest + borne])
         if strawberry:
             shares = np.where(
                 gone < crop.days_to_harvest,
@@ -224,8 +228,8 @@ class GrowthModel:
         kilograms = []
         for day in days:
             until = min(day + 7, stop)
-            share = min(1.0, (cumulated[until] - cumulated[day]) / window)
-            memory = self.dli_mol[max(0, day - LIGHT_MEMORY_DAYS) : day + 1]
+            share = (borne[until - ripe] - borne[day - ripe]) / window
+            memory = self.dli_mol[max(0, day - LIGHT_MEMORY_DAYS) : day]
             if memory.size and memory.mean() < crop.dli_min_mol:
                 share = 0.0
                 uptake[day - first_day : until - first_day] = 0.0
@@ -247,8 +251,9 @@ def _window_days(crop: Crop) -> int:
 def doubts(crop: Crop, air_c: Series, dli_mol: Series) -> tuple[str, ...]:
     """Say in words what the climate of a batch's days makes doubtful; empty when nothing does."""
     found = []
-    if crop.bolts_above_c is not None and (air_c > crop.bolts_above_c).mean() > 0.25:
-        found.append(f"may bolt: over {crop.bolts_above_c:g} °C for a quarter of its days")
+    limit_c = crop.bolts_above_c
+    if limit_c is not None and np.count_nonzero(air_c > limit_c) > 0.25 * air_c.size:
+        found.append(f"may bolt: over {limit_c:g} °C for a quarter of its days")
     if (air_c > crop.growth_max_c).any():
         found.append(f"days above its limit of {crop.growth_max_c:g} °C")
     if dli_mol.size and dli_mol.mean() < crop.dli_min_mol:

@@ -74,7 +74,7 @@ def cut_kg(problem: SeasonProblem, plan: SeasonPlan) -> dict[str, Series]:
     found = {name: np.zeros(problem.weeks) for name in problem.produce}
     for (number, week), kilograms in plan.harvest_kg.items():
         found[problem.cut_classes[number][0]][week] += kilograms
-    for number in np.flatnonzero(plan.fish):
+    for number in np.flatnonzero(plan.fish).tolist():
         cohort = problem.cohorts[number]
         found[cohort.species] += cohort.kg * plan.fish[number]
     return found
@@ -84,7 +84,7 @@ def ripe_kg(problem: SeasonProblem, plan: SeasonPlan) -> dict[int, float]:
     """Return what the batches of a plan have ripe, by number in `problem.cut_classes`. [kg]"""
     numbers = {key: number for number, key in enumerate(problem.cut_classes)}
     found: dict[int, float] = {}
-    for n in np.flatnonzero(plan.parts):
+    for n in np.flatnonzero(plan.parts).tolist():
         option = problem.batches[n]
         for cut in option.cuts:
             number = numbers[option.crop, cut.first, cut.last]
@@ -121,7 +121,7 @@ def water_balance(problem: SeasonProblem, plan: SeasonPlan) -> Balance:
 def labour_h(problem: SeasonProblem, plan: SeasonPlan) -> Series:
     """Return hours of work by week. [h]"""
     hours = np.zeros(problem.weeks)
-    for n in np.flatnonzero(plan.parts):
+    for n in np.flatnonzero(plan.parts).tolist():
         hours += problem.batches[n].labour_h * plan.parts[n]
     for name, kilograms in cut_kg(problem, plan).items():
         hours += kilograms * problem.harvest_h_kg[name]
@@ -131,7 +131,7 @@ def labour_h(problem: SeasonProblem, plan: SeasonPlan) -> Series:
 def nursery_cells(problem: SeasonProblem, plan: SeasonPlan) -> NDArray[np.int64]:
     """Return nursery cells in use by week. [-]"""
     cells = np.zeros(problem.weeks, dtype=np.int64)
-    for n in np.flatnonzero(plan.parts):
+    for n in np.flatnonzero(plan.parts).tolist():
         option = problem.batches[n]
         if option.nursery is not None:
             first, last = option.nursery
@@ -142,7 +142,7 @@ def nursery_cells(problem: SeasonProblem, plan: SeasonPlan) -> NDArray[np.int64]
 def parts_held(problem: SeasonProblem, plan: SeasonPlan) -> NDArray[np.int64]:
     """Return parts in use by zone and week, sanitation included. [-]"""
     held = np.zeros((len(problem.farm.zones), problem.weeks), dtype=np.int64)
-    for n in np.flatnonzero(plan.parts):
+    for n in np.flatnonzero(plan.parts).tolist():
         option = problem.batches[n]
         held[option.zone, max(0, option.start) : max(0, option.stop)] += plan.parts[n]
     return held
@@ -154,11 +154,11 @@ def worth(problem: SeasonProblem, plan: SeasonPlan) -> float:
     water = farm.water
     total = 0.0
     tail_kg = dict.fromkeys(problem.produce, 0.0)
-    for n in np.flatnonzero(plan.parts):
+    for n in np.flatnonzero(plan.parts).tolist():
         option = problem.batches[n]
         total -= option.seed_cost * plan.parts[n]
         tail_kg[option.crop] += option.tail_kg * plan.parts[n]
-    for n in np.flatnonzero(plan.fish):
+    for n in np.flatnonzero(plan.fish).tolist():
         cohort = problem.cohorts[n]
         feed = cohort.feed_g.sum() / 1000 * farm.prices.feed_kg
         tail = farm.weights.tail_value * problem.tail_price_kg[cohort.species] * cohort.tail_kg
@@ -180,7 +180,7 @@ def worth(problem: SeasonProblem, plan: SeasonPlan) -> float:
     total -= price * (over.sum() + under.sum())
     total -= DEFICIT_PRICE_FACTOR * price / water.volume_m3 * pool.deficit_g.sum()
     wasted = wasted_kg(problem, plan)
-    return total - farm.weights.waste_kg * sum(float(s.sum()) for s in wasted.values())
+    return float(total) - farm.weights.waste_kg * sum(float(s.sum()) for s in wasted.values())
 
 
 def planned_units(problem: SeasonProblem, plan: SeasonPlan, number: int) -> float:
@@ -192,7 +192,9 @@ def planned_units(problem: SeasonProblem, plan: SeasonPlan, number: int) -> floa
     )
 
 
-def sold_kg(problem: SeasonProblem, plan: SeasonPlan) -> tuple[dict[str, Series], dict[str, Series]]:
+def sold_kg(
+    problem: SeasonProblem, plan: SeasonPlan
+) -> tuple[dict[str, Series], dict[str, Series]]:
     """Return what orders and what outlets take, by produce and week. [kg]"""
     orders = {name: np.zeros(problem.weeks) for name in problem.produce}
     outlets = {name: np.zeros(problem.weeks) for name in problem.produce}
@@ -246,7 +248,7 @@ def violations(problem: SeasonProblem, plan: SeasonPlan) -> list[str]:
         complain(f"{zone.name}: more than {zone.all_parts} parts in use", held > zone.all_parts)
     complain("nursery: more cells than it has", nursery_cells(problem, plan) > farm.nursery.cells)
     complain("more hours than there are", _beyond(labour_h(problem, plan), farm.labour.hours_week))
-    for n in np.flatnonzero(plan.parts):
+    for n in np.flatnonzero(plan.parts).tolist():
         found.extend(_batch_faults(problem, int(n)))
     for number, (options, parts, stands) in enumerate(problem.batch_groups):
         chosen = int(sum(plan.parts[n] for n in options))
@@ -287,13 +289,15 @@ def _fish_faults(problem: SeasonProblem, plan: SeasonPlan) -> list[str]:
     found = []
     for number, tank in enumerate(farm.tanks):
         held = np.zeros(problem.weeks, dtype=np.int64)
-        for n in np.flatnonzero(plan.tanks):
+        for n in np.flatnonzero(plan.tanks).tolist():
             option = problem.cohorts[n]
             if option.tank == number:
                 held[max(0, option.start) : option.stop] += plan.tanks[n]
         for week in np.flatnonzero(held > tank.places):
-            found.append(f"{tank.name}: more than {tank.places} in use in {horizon.label(int(week))}")
-    for n in np.flatnonzero(plan.fish):
+            found.append(
+                f"{tank.name}: more than {tank.places} in use in {horizon.label(int(week))}"
+            )
+    for n in np.flatnonzero(plan.fish).tolist():
         option = problem.cohorts[n]
         if option.at_hand is None:
             offer = farm.fingerlings[option.offer or 0]
@@ -330,12 +334,12 @@ def _produce_faults(problem: SeasonProblem, plan: SeasonPlan) -> list[str]:
     cut, kept = cut_kg(problem, plan), cooler_kg(problem, plan)
     for name, left in wasted_kg(problem, plan).items():
         slack = TOLERANCE * np.maximum(1.0, cut[name])
-        for week in np.flatnonzero(left < -10 * slack):
+        for week in np.flatnonzero(left < -10 * slack).tolist():
             found.append(f"{name}: more goes out than is cut in week {horizon.label(int(week))}")
         weeks = problem.shelf_weeks[name]
         recent = np.convolve(cut[name], np.ones(max(weeks, 1)))[: problem.weeks]
         fresh = recent if weeks else np.zeros(problem.weeks)
-        for week in np.flatnonzero(kept[name] > fresh + 10 * slack):
+        for week in np.flatnonzero(kept[name] > fresh + 10 * slack).tolist():
             found.append(f"{name}: kept beyond its shelf life in week {horizon.label(int(week))}")
     for number, order in enumerate(problem.orders):
         if planned_units(problem, plan, number) > order.ordered * (1 + TOLERANCE) + TOLERANCE:
@@ -345,7 +349,12 @@ def _produce_faults(problem: SeasonProblem, plan: SeasonPlan) -> list[str]:
         outlet = problem.outlets[number]
         if kilograms > outlet.most_week_kg * (1 + TOLERANCE) + TOLERANCE:
             found.append(f"{outlet.outlet}: more {outlet.crop} than it takes in week {week}")
-    amounts = (*plan.harvest_kg.values(), *plan.order_kg.values(), *plan.outlet_kg.values(), *plan.cooler_kg.values())
+    amounts = (
+        *plan.harvest_kg.values(),
+        *plan.order_kg.values(),
+        *plan.outlet_kg.values(),
+        *plan.cooler_kg.values(),
+    )
     if any(kilograms < -TOLERANCE for kilograms in amounts):
         found.append("a quantity sold or kept is below 0")
     return found

@@ -59,5 +59,3 @@ def assign(lots: Sequence[Lot], *, places: int, parts: int, rotate: bool) -> Pla
     repeats = sum(rotation(pieces, parts).repeats for pieces in contents) if rotate else 0
     moves = sum(bool(lot.places) and dict(where[lot.id]) != dict(lot.places) for lot in ordered)
     return Placement(where=MappingProxyType(where), family_repeats=repeats, moves=moves)
-
-

@@ -15,8 +15,9 @@ ASTRAY = 3.0  # each part that follows another family than the flow says
 GAP = 8.0  # each part left over in a place that is not filled
 OPEN_WEEK = 2.0  # each week for which a place is held only by this lot, which does not fill it
 TOGETHER = -6.0  # each other part of the place that comes free on the same day
-NEAR_LOT = -3.0  # each neighbouring place with the same lot
-NEAR_CROP = -1.0  # each neighbouring place with the same crop
+RUN = -2.0  # a first place beside as many empty ones as the lot needs
+NEAR_LOT = -5.0  # each neighbouring place with the same lot
+NEAR_CROP = -1.5  # each neighbouring place with the same crop
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

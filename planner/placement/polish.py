@@ -1,24 +1,49 @@
 """Better layouts from a first one: a few places at a time are set again by a beam search."""
 
 import random
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from operator import itemgetter
 
 from planner.placement.lots import COMPANY, NEAR_CROP, NEAR_LOT, PIECE, REPEAT, Held, Lot
 
-TRIES = 240
-BEAM = 6  # layouts carried along
-LOOK_BACK = (0, 0, 3, 8, 1000)  # setting days before a fault from which places are set again
-AT_ONCE = (2, 3, 3, 4)  # places set again at once
+TRIES = 160
+BEAM = 10  # layouts carried along
+AT_ONCE = (3, 3, 4)  # places set again together
+LOOK_BACK = (8, 1000, 1000)  # setting days before a fault from which places are set again
 DRAWS = 12  # for places that have something to exchange
 SLACK = 1e-6
 _KINDS = 1 << 16
+_ANY_PRICE = 1e12
 
 # Parts held, as day free × _KINDS + kind, and the families of the parts that are free.
 Place = tuple[tuple[int, ...], tuple[int, ...]]
 Trail = tuple["Trail", tuple[int, ...]] | None
 State = tuple[float, tuple[Place, ...], Trail]
+Ways = Mapping[int, tuple[int, ...]]  # by lot: its parts in each of some places
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Task:
+    """Some places and what they hold, each lot as one; by lot in `order` unless said otherwise.
+
+    Attributes
+    ----------
+    order
+        Lots in the order in which they are set.
+    kind
+        Family, crop (blank where company does not matter) and whether it is a loner.
+    near
+        Price of the neighbours outside, by place.
+    """
+
+    where: tuple[int, ...]
+    order: Sequence[int]
+    now: Ways
+    kind: Mapping[int, int]
+    kinds: Sequence[tuple[int, str, bool]]
+    near: Mapping[int, tuple[float, ...]]
 
 
 class Polish:
@@ -34,19 +59,16 @@ class Polish:
         self.ends = [lot.end.toordinal() for lot in lots]
         self.days = sorted(set(self.starts))
         families = {family: k + 1 for k, family in enumerate(sorted({x.family for x in lots}))}
-        self.family = [families[lot.family] if rotate else -1 for lot in lots]
-        self.company = any(lot.alone for lot in lots)
-        kinds = [
-            (max(0, family), lot.crop if self.company else "", lot.alone)
-            for family, lot in zip(self.family, lots, strict=True)
-        ]
-        self.kinds = sorted(set(kinds))
-        numbers = {kind: k for k, kind in enumerate(self.kinds)}
-        self.kind = [numbers[kind] for kind in kinds]
+        self.family = [families[lot.family] if rotate else 0 for lot in lots]
+        self.rotate = rotate
         self.stays = [
             bool(lot.places) and {place - 1 for place in lot.places} == places
             for lot, places in zip(lots, self.places_of, strict=True)
         ]
+        self._of_crop: dict[str, list[int]] = {}
+        for n, lot in enumerate(lots):
+            self._of_crop.setdefault(lot.crop, []).append(n)
+        self._kin: dict[int, frozenset[int]] = {}
 
     def run(self, fewest_repeats: int) -> None:
         """Try `TRIES` times, each from one of the faults left."""
@@ -66,7 +88,7 @@ class Polish:
                 where = set(draw.sample(some, min(2, len(some))))
             else:
                 where = {dear[k - len(split)]}
-                n = draw.choice([n for place in where for n in sorted(self.held[place])])
+                n = draw.choice(sorted(self.held[dear[k - len(split)]]))
             self._add_companions(where, n, draw)
             back = self.days.index(self.starts[n]) - draw.choice(LOOK_BACK)
             if self._set_again(tuple(sorted(where)), self.days[max(0, back)]):
@@ -80,116 +102,112 @@ class Polish:
 
     def _price(self, place: int) -> float:
         """Return the price of repeats and company in a place."""
-        total = self.held[place]
-        order = self._order(total)
-        fixed = {n: (total[n],) for n in order}
-        found = self._search((place,), order, total, fixed, 1, PIECE * 1e6, bare=True)
-        return found[0] - PIECE * len(total) if found else 0.0
+        task = self._task((place,), with_near=False)
+        found = self._search(task, task.now, 1, _ANY_PRICE)
+        return found[0] - PIECE * len(task.order) if found else 0.0
 
     def _add_companions(self, where: set[int], n: int, draw: random.Random) -> None:
         """Add places in which something starts or ends when lot `n` does."""
         wanted = min(draw.choice(AT_ONCE), len(self.held))
         days = {self.starts[n], self.ends[n]}
         for k in range(DRAWS * wanted):
+            if len(where) >= wanted:
+                return
             place = draw.randrange(len(self.held))
             if k >= DRAWS or any(
                 self.starts[m] in days or self.ends[m] in days for m in self.held[place]
             ):
                 where.add(place)
-            if len(where) >= wanted:
-                return
 
-    def _order(self, numbers: Iterable[int]) -> list[int]:
-        return sorted(numbers, key=lambda n: (self.starts[n], not self.stays[n], self.ends[n], n))
+    def _task(self, where: tuple[int, ...], *, with_near: bool = True) -> _Task:
+        numbers = {n for place in where for n in self.held[place]}
+        order = sorted(numbers, key=lambda n: (self.starts[n], not self.stays[n], self.ends[n], n))
+        company = any(self.lots[n].alone for n in order)
+        kind = {
+            n: (self.family[n], self.lots[n].crop if company else "", self.lots[n].alone)
+            for n in order
+        }
+        kinds = sorted(set(kind.values()))
+        near = (0.0,) * len(where)
+        return _Task(
+            where=where,
+            order=order,
+            now={n: tuple(self.held[place].get(n, 0) for place in where) for n in order},
+            kind={n: kinds.index(kind[n]) for n in order},
+            kinds=kinds,
+            near={n: self._near(n, where) if with_near else near for n in order},
+        )
 
     def _set_again(self, where: tuple[int, ...], since: int) -> bool:
         """Set the lots of some places that start on day `since` or later again, if not dearer."""
-        total: dict[int, int] = {}
-        for place in where:
-            for n, count in self.held[place].items():
-                total[n] = total.get(n, 0) + count
-        order = self._order(total)
-        now = {n: tuple(self.held[place].get(n, 0) for place in where) for n in order}
-        present = self._search(where, order, total, now, 1, PIECE * 1e6)
-        early = {n: now[n] for n in order if self.starts[n] < since or self.stays[n]}
-        if present is None:
+        task = self._task(where)
+        present = self._search(task, task.now, 1, _ANY_PRICE)
+        early = {n: w for n, w in task.now.items() if self.starts[n] < since or self.stays[n]}
+        found = present and self._search(task, early, BEAM, present[0] + SLACK)
+        if not found:
             return False
-        found = self._search(where, order, total, early, BEAM, present[0] + SLACK)
-        if found is None:
-            return False
-        trail = found[2]
         for place in where:
             self.held[place].clear()
-        for n in reversed(order):
-            assert trail is not None
-            trail, taken = trail
-            self.places_of[n] -= set(where)
-            for place, count in zip(where, taken, strict=True):
-                if count:
-                    self.held[place][n] = count
-                    self.places_of[n].add(place)
+        trail = found[2]
+        for n in reversed(task.order):
+            if trail is not None:
+                trail, way = trail
+                self.places_of[n] -= set(where)
+                for place, count in zip(where, way, strict=True):
+                    if count:
+                        self.held[place][n] = count
+                        self.places_of[n].add(place)
         return True
 
-    def _search(
-        self,
-        where: tuple[int, ...],
-        order: Sequence[int],
-        total: Mapping[int, int],
-        fixed: Mapping[int, tuple[int, ...]],
-        width: int,
-        limit: float,
-        *,
-        bare: bool = False,
-    ) -> State | None:
-        """Return the cheapest way found to set lots in places; None if none is within `limit`.
-
-        `bare` leaves neighbours out of the price.
-        """
-        none = (0.0,) * len(where)
-        near = [none if bare else self._near(n, where) for n in order]
-        low = [
-            PIECE * -(-total[n] // self.parts) + sum(prices) + 2 * NEAR_LOT * (len(where) - 1)
-            for n, prices in zip(order, near, strict=True)
+    def _search(self, task: _Task, fixed: Ways, width: int, limit: float) -> State | None:
+        """Return the cheapest way found to set the lots, some fixed; None if all are dearer."""
+        total = {n: sum(way) for n, way in task.now.items()}
+        beside = [
+            (k, k + 1) for k, (p, q) in enumerate(zip(task.where, task.where[1:])) if p + 1 == q
         ]
-        rest = sum(low)
-        beam: list[State] = [(0.0, (((), (0,) * self.parts),) * len(where), None)]
+        least = {
+            n: PIECE * -(-total[n] // self.parts) + sum(task.near[n]) + 2 * NEAR_LOT * len(beside)
+            for n in task.order
+        }
+        rest = sum(least.values())
+        company = any(loner for _, _, loner in task.kinds)
+        beam: list[State] = [(0.0, (((), (0,) * self.parts),) * len(task.where), None)]
         day = -1
-        pairs = [
-            (k, k + 1) for k in range(len(where) - 1) if where[k] + 1 == where[k + 1] and not bare
-        ]
-        for n, prices, least in zip(order, near, low, strict=True):
-            rest -= least
+        for n in task.order:
+            rest -= least[n]
             if self.starts[n] != day:
                 day = self.starts[n]
-                beam = [(c, tuple(self._freed(p, day) for p in ps), t) for c, ps, t in beam]
-            lane = self.ends[n] * _KINDS + self.kind[n]
-            family = self.family[n]
+                beam = [(price, _freed(places, day, task), trail) for price, places, trail in beam]
+            lane = self.ends[n] * _KINDS + task.kind[n]
+            family = self.family[n] or -1
+            near = task.near[n]
             reached: dict[tuple[Place, ...], State] = {}
-            for cost, places, trail in beam:
+            for before, places, trail in beam:
                 if n in fixed:
-                    ways = [fixed[n]]
+                    ways: tuple[tuple[int, ...], ...] = (fixed[n],)
                 else:
-                    ways = _splits(tuple(len(place[1]) for place in places), total[n])
+                    ways = _splits(tuple([len(place[1]) for place in places]), total[n])
                 for way in ways:
-                    price = cost
+                    price = before + rest
                     after = list(places)
                     for k, count in enumerate(way):
                         if not count:
                             continue
                         held, free = places[k]
                         if count > len(free):
-                            price = limit + 1e9
+                            price = _ANY_PRICE
                             break
                         repeats, left = _taken(free, family, count)
-                        price += PIECE + REPEAT * repeats + prices[k]
-                        if self.company:
-                            price += self._company(held, self.kind[n])
+                        price += PIECE + REPEAT * repeats + near[k]
+                        if company and held:
+                            price += _company(held, task.kind[n], task.kinds)
                         after[k] = (tuple(sorted(held + (lane,) * count)), left)
-                    for k, m in pairs:
+                    for k, m in beside:
                         if way[k] and way[m]:
                             price += 2 * NEAR_LOT
-                    if price + rest > limit:
+                    if price >= limit:
                         continue
+                    price -= rest
                     key = tuple(sorted(after))
                     if key not in reached or price < reached[key][0]:
                         reached[key] = (price, tuple(after), (trail, way))
@@ -198,43 +216,53 @@ class Polish:
             beam = sorted(reached.values(), key=itemgetter(0))[:width]
         return beam[0]
 
-    def _freed(self, place: Place, day: int) -> Place:
-        """Return a place with the parts that are free on `day`."""
-        held, free = place
-        bound = (day + 1) * _KINDS
-        if not held or held[0] >= bound:
-            return place
-        gone = [lane for lane in held if lane < bound]
-        families = [self.kinds[lane % _KINDS][0] for lane in gone]
-        return held[len(gone) :], tuple(sorted([*free, *families]))
-
-    def _company(self, held: tuple[int, ...], kind: int) -> float:
-        _, crop, alone = self.kinds[kind]
-        for lane in held:
-            _, other, loner = self.kinds[lane % _KINDS]
-            if other != crop and (alone or loner):
-                return COMPANY
-        return 0.0
-
     def _near(self, n: int, where: tuple[int, ...]) -> tuple[float, ...]:
-        """Return by place the price of the neighbours that lot `n` would have there."""
+        """Return by place the price of the neighbours outside that lot `n` would have there."""
+        if n not in self._kin:
+            start, end = self.starts[n], self.ends[n]
+            self._kin[n] = frozenset(
+                m
+                for m in self._of_crop[self.lots[n].crop]
+                if self.starts[m] < end and start < self.ends[m]
+            )
         prices = []
-        crop, start, end = self.lots[n].crop, self.starts[n], self.ends[n]
         for place in where:
             price = 0.0
             for beside in (place - 1, place + 1):
-                if beside in where or not 0 <= beside < len(self.held):
-                    continue
-                content = self.held[beside]
-                if n in content:
-                    price += NEAR_LOT
-                elif any(
-                    self.lots[m].crop == crop and self.starts[m] < end and start < self.ends[m]
-                    for m in content
-                ):
-                    price += NEAR_CROP
+                if beside not in where and 0 <= beside < len(self.held):
+                    content = self.held[beside]
+                    if n in content:
+                        price += NEAR_LOT
+                    elif not self._kin[n].isdisjoint(content):
+                        price += NEAR_CROP
             prices.append(price)
         return tuple(prices)
+
+
+def _freed(places: tuple[Place, ...], day: int, task: _Task) -> tuple[Place, ...]:
+    """Return the places with the parts that are free on `day`."""
+    bound = (day + 1) * _KINDS
+    after = []
+    for held, free in places:
+        due = 0
+        while due < len(held) and held[due] < bound:
+            due += 1
+        if due:
+            families = [task.kinds[lane % _KINDS][0] for lane in held[:due]]
+            after.append((held[due:], tuple(sorted([*free, *families]))))
+        else:
+            after.append((held, free))
+    return tuple(after)
+
+
+def _company(held: tuple[int, ...], kind: int, kinds: Sequence[tuple[int, str, bool]]) -> float:
+    """Return the price of a loner among other crops, or of another crop beside a loner."""
+    _, crop, alone = kinds[kind]
+    for lane in held:
+        _, other, loner = kinds[lane % _KINDS]
+        if other != crop and (alone or loner):
+            return COMPANY
+    return 0.0
 
 
 @lru_cache(maxsize=20_000)
@@ -254,7 +282,6 @@ def _splits(rooms: tuple[int, ...], count: int) -> tuple[tuple[int, ...], ...]:
 def _taken(free: tuple[int, ...], family: int, count: int) -> tuple[int, tuple[int, ...]]:
     """Return repeats and the parts left when a family takes `count`, those of others first."""
     others = [last for last in free if last != family]
-    own = len(free) - len(others)
     repeats = max(0, count - len(others))
-    left = others[count:] + [family] * (own - repeats)
+    left = others[count:] + [family] * (len(free) - len(others) - repeats)
     return repeats, tuple(sorted(left))

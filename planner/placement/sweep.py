@@ -16,6 +16,7 @@ from planner.placement.lots import (
     NEAR_LOT,
     OPEN_WEEK,
     PIECE,
+    RUN,
     REPEAT,
     TOGETHER,
     Held,
@@ -118,6 +119,8 @@ class Sweep:
         lot, span = self.lots[n], self.spans[n]
         room = self._room(n)
         at = np.flatnonzero(room)
+        needed = -(-lot.parts // self.parts)
+        runs = np.minimum(_runs(room == self.parts), needed)[at] / needed
         room, held = room[at], self.held[at, span]
         mine = self.by_crop[lot.crop][:, span]
         others = held if lot.alone else self.lone[at, span]
@@ -125,6 +128,7 @@ class Sweep:
         beside = np.convolve(same, [1, 0, 1], "same")[at]
         together = (self.free_from[at] == lot.end.toordinal()).sum(axis=1)
         fixed = COMPANY * (others > mine[at]).any(axis=1) + NEAR_CROP * beside
+        fixed += RUN * runs
         fixed += LEAVE * ~np.isin(at + 1, list(lot.places)) if lot.places else 0
         open_weeks = (held == 0) @ self.weeks[span]
         handed = self._handed(n, at)
@@ -176,6 +180,15 @@ class Sweep:
                 self.last_family[place, part] = self.families[lot.family]
         if self.takeover is not None and handed.wanted is not None:
             self.takeover[lot.family, lot.start.toordinal()] = handed.wanted
+
+
+def _runs(whole: NDArray[np.bool_]) -> Numbers:
+    """Return by place the length of the run of whole places that it belongs to."""
+    edges = np.flatnonzero(np.diff(whole, prepend=False, append=False))
+    lengths = edges[1::2] - edges[::2]
+    runs = np.zeros(len(whole), dtype=np.int64)
+    runs[whole] = np.repeat(lengths, lengths)
+    return runs
 
 
 class _Handed:

@@ -159,8 +159,8 @@ class SeasonRows:
         self._ripe_is_cut()
         for number, column, fish in self.fish_columns():
             cohort = problem.cohorts[number]
-            for week in np.flatnonzero(cohort.kg):
-                self._harvest(cohort.species, int(week), column, cohort.kg[week] * fish)
+            for at in np.flatnonzero(cohort.kg).tolist():
+                self._harvest(cohort.species, at, column, float(cohort.kg[at]) * fish)
         for number, outlet in enumerate(problem.outlets):
             if outlet.most_week_kg <= 0:
                 continue
@@ -206,9 +206,7 @@ class SeasonRows:
             short = self._build.variable(high=order.least, worth=-order.shortage_price)
             self._build.term(least, short)
             for crop, weight in zip(order.crops, order.kg_per_unit, strict=True):
-                sold = self._build.variable(
-                    high=order.ordered * weight, worth=order.price / weight
-                )
+                sold = self._build.variable(high=order.ordered * weight, worth=order.price / weight)
                 self.order_kg[number, crop] = sold
                 self._build.term(self._balance[crop][order.week], sold, -1)
                 if most is not None:
@@ -265,7 +263,7 @@ class SeasonRows:
         self._add_fish(rows, "tan_g", 1 / 7)
 
     def _nitrate_stays_in_its_band(self) -> None:
-        """pool(t) = pool(t−1)·(1 − loss) + supply − uptake + deficit; outside the band is charged."""
+        """pool(t) = pool(t−1)·(1 − loss) + supply − uptake + deficit; out of the band costs."""
         problem, water = self._problem, self._problem.farm.water
         price, volume = problem.farm.weights.nitrate_mg_l_week, water.volume_m3
         keep = 1 - water.pool_loss_week

@@ -30,7 +30,7 @@ Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Numbers = NDArray[np.int64]
 
-DEFAULT_WORK = 12  # rounds of improvement
+DEFAULT_WORK = 2  # rounds of improvement
 BLOCK_WEEKS = 2
 AHEAD_WEEKS = 16
 BLOCK_GAP = 0.005
@@ -52,7 +52,7 @@ LEAST_KG = 1e-7
 Progress = Callable[[str, float | None, float, float], None]
 
 
-def _quiet(stage: str, value: float | None, bound: float, seconds: float) -> None:
+def quiet(stage: str, value: float | None, bound: float, seconds: float) -> None:
     """Say nothing of progress."""
 
 
@@ -96,9 +96,7 @@ class _Clock:
 class Search:
     """One search: the model, the best values so far and the bound."""
 
-    def __init__(
-        self, problem: SeasonProblem, effort: Effort, progress: Progress = _quiet
-    ) -> None:
+    def __init__(self, problem: SeasonProblem, effort: Effort, progress: Progress = quiet) -> None:
         self.problem, self.effort, self.progress = problem, effort, progress
         self.rows = SeasonRows(problem)
         self.model: LinearModel = self.rows.model
@@ -347,7 +345,7 @@ def _possible(model: LinearModel, rows: Mask) -> bool:
     return not solve(part).infeasible
 
 
-def season_plan(problem: SeasonProblem, effort: Effort, progress: Progress = _quiet) -> SeasonPlan:
+def season_plan(problem: SeasonProblem, effort: Effort, progress: Progress = quiet) -> SeasonPlan:
     """Search for the best plan of a season.
 
     Raises
@@ -361,7 +359,9 @@ def season_plan(problem: SeasonProblem, effort: Effort, progress: Progress = _qu
     if search.best is None:
         raise ImpossiblePlanError("The search ended before it found any plan; give it more time.")
     values, rows = search.best, search.rows
-    parts = values[search.rows.sown].round().astype(np.int64) if rows.sown else np.zeros(0, np.int64)
+    parts = (
+        values[search.rows.sown].round().astype(np.int64) if rows.sown else np.zeros(0, np.int64)
+    )
     tanks = np.array([round(values[c]) for c in rows.tanks], dtype=np.int64)
     fish = np.array(
         [

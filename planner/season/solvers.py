@@ -1,4 +1,4 @@
-"""The one door to OR-Tools: a `LinearModel`, some of it fixed, goes in; values and a bound come out."""
+"""The one door to OR-Tools: a `LinearModel` goes in, some of it fixed; values and a bound return."""
 
 import datetime
 from dataclasses import dataclass
@@ -212,6 +212,4 @@ def _answer(
 
 
 def _nothing(*, infeasible: bool, bound: float = np.inf) -> Answer:
-    return Answer(
-        values=None, worth=-np.inf, bound=bound, optimal=False, infeasible=infeasible
-    )
+    return Answer(values=None, worth=-np.inf, bound=bound, optimal=False, infeasible=infeasible)

@@ -1,0 +1,5 @@
+"""Run the command as `python -m planner`."""
+
+from planner.cli import main
+
+main()
