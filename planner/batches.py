@@ -316,7 +316,7 @@ def _new_options(field: Field) -> Iterator[BatchOption]:
 
 def _seedling_options(field: Field, batch: Standing, number: int) -> Iterator[BatchOption]:
     """Yield the options of a tray that stands in the nursery on the plan date."""
-    horizon, crop = field.horizon, field.crop
+    horizon = field.horizon
     weekday = timedelta(days=set_out_weekday(field.zone.sanitation_days))
     earliest = max(horizon.plan_date, batch.transplant or horizon.plan_date)
     offered = 0

@@ -6,6 +6,7 @@ and nine in December. Everything here is for one plant.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -184,7 +185,7 @@ class GrowthModel:
         cut_days = [ripe, *(int(day) for day in later if day < len(self.progress))]
         total = crop.n_uptake_g_per_plant * share
         uptake = [total * self._to_first(first_day, ripe, cumulated)]
-        for before, after in zip(cut_days, cut_days[1:], strict=False):
+        for before, after in pairwise(cut_days):
             gained = self.progress[before:after]
             uptake.append(total * gained / gained.sum())
         return Growth(

@@ -1,4 +1,4 @@
-"""The plan as a document: the keys of plan.json, typed. Dates are ISO texts, units SI, nitrogen as N."""
+"""The plan as a document: the keys of plan.json, typed. Dates ISO, units SI, nitrogen as N."""
 
 from typing import TypedDict
 

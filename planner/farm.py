@@ -317,6 +317,7 @@ class Weights(Part):
     shortage: Annotated[Number, Field(ge=0, le=1e6)] = 10.0
     nitrate_mg_l_week: Money = 5.0
     waste_kg: Money = 0.0
+    discard: Fraction = 0.1  # of the price of what a standing batch could still give; judgement
     tail_value: Fraction = 0.8
 
 
@@ -325,7 +326,6 @@ class Rules(Part):
 
     horizon_weeks: Annotated[Count, Field(ge=4, le=104)] = 52
     tail_weeks: Annotated[Count, Field(ge=0, le=26)] = 12
-    freeze_weeks: Annotated[Count, Field(ge=0, le=26)] = 2
 
 
 class Farm(Part):

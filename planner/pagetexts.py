@@ -145,8 +145,9 @@ def assumptions(problem: SeasonProblem, plan: SeasonPlan) -> tuple[str, ...]:
         f"A unit short beyond its tolerance costs {farm.weights.shortage:g} times its price times "
         "4 less its priority; orders go on as a year before in the weeks after the horizon.",
         "Feed-rate ratio of the handbooks, as a cross-check only: "
-        f"{_feed_ratio(problem, plan)} (published 60 to 100 for rafts, 15 to 40 for media beds "
-        "that keep solids; it counts losses and other nutrients too, so it is no nitrogen balance).",
+        f"{_feed_ratio(problem, plan)} (published: 60 to 100 for rafts, 15 to 40 for media "
+        "beds that keep solids; it counts losses and other nutrients, so it is no nitrogen "
+        "balance).",
         "Latest record of what stands in the house: "
         + (max(newest).isoformat() if newest else "none given")
         + ".",

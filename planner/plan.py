@@ -156,7 +156,7 @@ def worth(problem: SeasonProblem, plan: SeasonPlan) -> float:
     tail_kg = dict.fromkeys(problem.produce, 0.0)
     for n in np.flatnonzero(plan.parts).tolist():
         option = problem.batches[n]
-        total -= option.seed_cost * plan.parts[n]
+        total -= (option.seed_cost + problem.discard_cost[n]) * plan.parts[n]
         tail_kg[option.crop] += option.tail_kg * plan.parts[n]
     for n in np.flatnonzero(plan.fish).tolist():
         cohort = problem.cohorts[n]

@@ -52,6 +52,9 @@ class SeasonProblem:
         TAN that the biofilter can turn over; raised where fish at hand already make more. [g d⁻¹]
     inherited
         Weeks in which a limit gives way to what already stands in the house.
+    discard_cost
+        By batch option: what clearing a standing batch before its last harvest is charged, so that
+        a sound crop is not thrown away for nothing. [money part⁻¹]
     tail_most_kg
         By crop: most that may be counted as growing after the tail. [kg]
     """
@@ -77,6 +80,7 @@ class SeasonProblem:
     inherited: NDArray[np.bool_]
     tail_price_kg: Mapping[str, float]
     tail_most_kg: Mapping[str, float]
+    discard_cost: Series
     warnings: tuple[str, ...]
 
     @property
@@ -262,13 +266,35 @@ def build(
             name: (
                 demand.mean_price_kg(farm, name, crops)
                 if name in crops
-                else farm.fish_prices.get(name, demand.mean_price_kg(farm, name, crops))
+                else max(
+                    (o.price_kg for o in farm.outlets + _sold_live(farm) if o.crop == name),
+                    default=0.0,
+                )
             )
             for name in produce
         },
         tail_most_kg=_tail_most_kg(produce, orders, horizon, farm.rules.tail_weeks),
+        discard_cost=_discard_cost(farm, crops, batches, batch_groups),
         warnings=tuple(warnings),
     )
+
+
+def _discard_cost(
+    farm: Farm,
+    crops: Mapping[str, Crop],
+    batches: tuple[BatchOption, ...],
+    groups: tuple[tuple[tuple[int, ...], int, bool], ...],
+) -> Series:
+    cost = np.zeros(len(batches))
+    for options, _, stands in groups:
+        if not stands:
+            continue
+        gives = {n: sum(c.kg for c in batches[n].cuts) + batches[n].tail_kg for n in options}
+        most = max(gives.values(), default=0.0)
+        for n, kilograms in gives.items():
+            price = demand.mean_price_kg(farm, batches[n].crop, crops)
+            cost[n] = farm.weights.discard * price * (most - kilograms)
+    return np.round(cost, 4)
 
 
 def _batch_group(

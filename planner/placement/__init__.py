@@ -3,22 +3,23 @@
 Counts are decided before; a layout then always exists, since lots taken by their first day find as
 many free parts as the counts allow. Three steps choose a good one:
 
-1. *Rotation.* A min-cost flow of parts over "this family follows that one" gives the fewest family
+1. `rotation`: a min-cost flow of parts over "this family follows that one" gives the fewest family
    repeats that any layout of these lots can have, and from which families each may take over.
-2. *Sweep.* Lots are set by their first day, each into the places that cost least: few places a lot,
+2. `sweep`: lots are set by their first day, each into the places that cost least: few places a lot,
    no family after itself, loners by themselves, parts of a place that come free on one day, the
    same crop side by side. Standing lots are set first, where they stand.
-3. *Polish.* Two to four places are set again from some day on by a beam search; what costs no more
-   is kept.
+3. `polish`: three or four places at a time are set again by a beam search; what is not dearer is
+   kept.
 
 Exact: each lot gets its parts, no place is overfull, standing lots stay where they are, the same
-lots give the same layout, and repeats are the fewest of any layout where a place has one part.
-Heuristic: where a place has more, the places of a lot, repeats and loners' company; cutting lots
-into few places is a packing problem. Neighbours are a wish, which gives way to all others.
+lots give the same layout, and `family_repeats` are those of the layout. Where a place has one part,
+they are the fewest of any layout too, unless lots that start later are bound to places.
+Heuristic: where a place has more parts, how few places a lot lies in, repeats and loners' company;
+to cut lots into few places is a packing problem. Neighbours are a wish everywhere.
 
 That a family should not follow itself in the same gravel, that mint and perennials have beds of
-their own and that a crop stands side by side is common practice; the prices of these wishes are
-judgement.
+their own, and that one crop stands side by side is common practice; the prices of these wishes
+(`lots`) are judgement.
 """
 
 from collections.abc import Sequence
@@ -31,14 +32,20 @@ from planner.placement.sweep import Sweep
 
 __all__ = ["Lot", "Placement", "assign", "share_places"]
 
+TRIES = 140
 
-def assign(lots: Sequence[Lot], *, places: int, parts: int, rotate: bool) -> Placement:
+
+def assign(
+    lots: Sequence[Lot], *, places: int, parts: int, rotate: bool, tries: int = TRIES
+) -> Placement:
     """Return where each lot of a zone of `places` places with `parts` parts each stands.
 
     Parameters
     ----------
     rotate
         Whether a family should not follow itself: gravel.
+    tries
+        Of the polish, each a few milliseconds.
 
     Raises
     ------
@@ -50,7 +57,7 @@ def assign(lots: Sequence[Lot], *, places: int, parts: int, rotate: bool) -> Pla
     handing_on = rotation([piece_of(lot, lot.parts) for lot in ordered], places * parts)
     held = Sweep(ordered, places, parts, handing_on.takeover if rotate else None).held_by_place()
     polish = Polish(ordered, held, parts, rotate)
-    polish.run(handing_on.repeats if rotate else 0)
+    polish.run(tries, handing_on.repeats if rotate else 0)
     where = {
         lot.id: tuple((place + 1, held[place][n]) for place in sorted(polish.places_of[n]))
         for n, lot in enumerate(ordered)

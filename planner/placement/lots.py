@@ -72,7 +72,7 @@ def share_places(places: Mapping[int, int], counts: Sequence[int]) -> tuple[dict
     Parameters
     ----------
     places
-        Place number to parts of the whole batch.
+        Place number to parts of the whole batch; empty when it is not known where it stands.
     counts
         Parts of each lot that it is cleared in; they come to the batch's parts.
 
@@ -81,6 +81,8 @@ def share_places(places: Mapping[int, int], counts: Sequence[int]) -> tuple[dict
     ValueError
         The counts do not come to the batch's parts.
     """
+    if not places:
+        return tuple({} for _ in counts)
     if sum(counts) != sum(places.values()) or min(counts, default=1) < 1:
         raise ValueError(f"{list(counts)} do not share out {sum(places.values())} parts")
     left = dict(sorted(places.items()))

@@ -1,14 +1,15 @@
 """Better layouts from a first one: a few places at a time are set again by a beam search."""
 
 import random
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 from operator import itemgetter
 
 from planner.placement.lots import COMPANY, NEAR_CROP, NEAR_LOT, PIECE, REPEAT, Held, Lot
 
-TRIES = 160
 BEAM = 10  # layouts carried along
 AT_ONCE = (3, 3, 4)  # places set again together
 LOOK_BACK = (8, 1000, 1000)  # setting days before a fault from which places are set again
@@ -60,7 +61,6 @@ class Polish:
         self.days = sorted(set(self.starts))
         families = {family: k + 1 for k, family in enumerate(sorted({x.family for x in lots}))}
         self.family = [families[lot.family] if rotate else 0 for lot in lots]
-        self.rotate = rotate
         self.stays = [
             bool(lot.places) and {place - 1 for place in lot.places} == places
             for lot, places in zip(lots, self.places_of, strict=True)
@@ -70,12 +70,12 @@ class Polish:
             self._of_crop.setdefault(lot.crop, []).append(n)
         self._kin: dict[int, frozenset[int]] = {}
 
-    def run(self, fewest_repeats: int) -> None:
-        """Try `TRIES` times, each from one of the faults left."""
+    def run(self, tries: int, fewest_repeats: int) -> None:
+        """Try up to `tries` times, each from one of the faults left."""
         draw = random.Random(0)
         prices = [self._price(place) for place in range(len(self.held))]
         split = {n for n in range(len(self.lots)) if self._is_split(n)}
-        for _ in range(TRIES):
+        for _ in range(tries):
             dear = [place for place, price in enumerate(prices) if price > 0]
             if sum(prices) <= REPEAT * fewest_repeats:
                 dear = []
@@ -162,9 +162,7 @@ class Polish:
     def _search(self, task: _Task, fixed: Ways, width: int, limit: float) -> State | None:
         """Return the cheapest way found to set the lots, some fixed; None if all are dearer."""
         total = {n: sum(way) for n, way in task.now.items()}
-        beside = [
-            (k, k + 1) for k, (p, q) in enumerate(zip(task.where, task.where[1:])) if p + 1 == q
-        ]
+        beside = [(k, k + 1) for k, (p, q) in enumerate(pairwise(task.where)) if p + 1 == q]
         least = {
             n: PIECE * -(-total[n] // self.parts) + sum(task.near[n]) + 2 * NEAR_LOT * len(beside)
             for n in task.order
@@ -219,12 +217,9 @@ class Polish:
     def _near(self, n: int, where: tuple[int, ...]) -> tuple[float, ...]:
         """Return by place the price of the neighbours outside that lot `n` would have there."""
         if n not in self._kin:
-            start, end = self.starts[n], self.ends[n]
-            self._kin[n] = frozenset(
-                m
-                for m in self._of_crop[self.lots[n].crop]
-                if self.starts[m] < end and start < self.ends[m]
-            )
+            lots = self._of_crop[self.lots[n].crop]
+            begun = lots[: bisect_left(lots, self.ends[n], key=self.starts.__getitem__)]
+            self._kin[n] = frozenset(m for m in begun if self.ends[m] > self.starts[n])
         prices = []
         for place in where:
             price = 0.0

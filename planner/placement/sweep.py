@@ -16,8 +16,8 @@ from planner.placement.lots import (
     NEAR_LOT,
     OPEN_WEEK,
     PIECE,
-    RUN,
     REPEAT,
+    RUN,
     TOGETHER,
     Held,
     Lot,
@@ -30,10 +30,10 @@ Numbers = NDArray[np.int64]
 
 
 class Sweep:
-    """The first layout: lots by their first day, each where it costs least.
+    """Sets lots one after another.
 
-    `held`, `lone` and those of `by_crop` are parts by place and setting day. Each part of a place
-    has the day from which it is free and the family that had it last.
+    `held`, `lone` and those of `by_crop` are parts by setting day and place; `free_from` and
+    `last_family` are by part and place: the day from which it is free, and who had it last.
     """
 
     def __init__(
@@ -50,37 +50,41 @@ class Sweep:
             for lot in lots
         ]
         self.weeks = np.diff(days, append=days[-1] + 7 if days else 0) / 7
-        self.held = np.zeros((places, len(days)), dtype=np.int64)
+        self.held = np.zeros((len(days), places), dtype=np.int64)
         self.lone = np.zeros_like(self.held)
-        self.by_crop = {lot.crop: np.zeros_like(self.held) for lot in lots}
+        self.by_crop = {crop: np.zeros_like(self.held) for crop in {lot.crop for lot in lots}}
         families = ["", *sorted({lot.family for lot in lots})]
         self.families = {family: n for n, family in enumerate(families)}
-        self.takeover = takeover and {
-            draw: Counter({self.families[family]: n for family, n in wanted.items()})
-            for draw, wanted in takeover.items()
-        }
-        self.free_from = np.zeros((places, parts), dtype=np.int64)
-        self.last_family = np.zeros((places, parts), dtype=np.int64)
+        self.wanted: dict[tuple[str, int], Counter[int]] | None = None
+        if takeover is not None:
+            self.wanted = {
+                draw: Counter({self.families[family]: n for family, n in wanted.items()})
+                for draw, wanted in takeover.items()
+            }
+        self.free_from = np.zeros((parts, places), dtype=np.int64)
+        self.last_family = np.zeros((parts, places), dtype=np.int64)
         self.where: dict[int, dict[int, int]] = {}
 
     def held_by_place(self) -> Held:
         """Set every lot and return what each place holds."""
         for n, lot in enumerate(self.lots):
             stays = {place - 1: count for place, count in lot.places.items()}
-            if stays and all(self._room(n)[place] >= count for place, count in stays.items()):
-                self._set(n, stays)
+            if stays:
+                room = self._room(n)
+                if all(room[place] >= count for place, count in stays.items()):
+                    self._set(n, stays)
         for n, lot in enumerate(self.lots):
-            loner = lot.alone and self.parts > 1 and n not in self.where
-            if loner and self._room(n).sum() >= lot.parts:
-                self._set(n, self._choice(n))
+            if lot.alone and self.parts > 1 and n not in self.where:
+                room = self._room(n)
+                if room.sum() >= lot.parts:
+                    self._set(n, self._choice(n, room))
         ahead = dict(self.where)
         for n in sorted(range(len(self.lots)), key=lambda n: self._turn(n, ahead)):
             if n not in self.where:
-                self._make_room(n, ahead)
-                self._set(n, self._choice(n))
+                self._set(n, self._choice(n, self._room_made(n, ahead)))
             ahead.pop(n, None)
             self._hand_over(n)
-        held: Held = [{} for _ in self.held]
+        held: Held = [{} for _ in range(self.held.shape[1])]
         for n, where in sorted(self.where.items()):
             for place, count in where.items():
                 held[place][n] = count
@@ -88,59 +92,66 @@ class Sweep:
 
     def _turn(self, n: int, ahead: Mapping[int, object]) -> tuple[object, ...]:
         lot = self.lots[n]
-        return lot.start, n not in ahead, not lot.alone, -lot.parts, lot.end, lot.crop, lot.id
+        return lot.start, n not in ahead, -lot.parts, lot.end, lot.crop, lot.id
 
     def _room(self, n: int) -> Numbers:
         """Return the parts free for the whole of the lot's days, by place."""
-        most: Numbers = self.held[:, self.spans[n]].max(axis=1)
+        most: Numbers = self.held[self.spans[n]].max(axis=0)
         return self.parts - most
 
-    def _make_room(self, n: int, ahead: dict[int, dict[int, int]]) -> None:
-        """Take out lots set ahead of their turn, loners and the latest first, until it fits."""
+    def _room_made(self, n: int, ahead: dict[int, dict[int, int]]) -> Numbers:
+        """Return the room for a lot; takes out lots set ahead of their turn until it suffices.
+
+        Loners go first, then lots that were to stay, the latest first. Without any of them the
+        room suffices, since all others began no later than this lot.
+        """
         lot = self.lots[n]
+        room = self._room(n)
+        if room.sum() >= lot.parts:
+            return room
         rivals = sorted(ahead, key=lambda k: (not self.lots[k].places, self.lots[k].start, k))
-        while self._room(n).sum() < lot.parts:
+        while room.sum() < lot.parts:
             rival = rivals.pop()
             if self.lots[rival].start < lot.end:
                 self._set(rival, ahead.pop(rival), -1)
                 del self.where[rival]
+                room = self._room(n)
+        return room
 
-    def _set(self, n: int, where: Mapping[int, int], sign: int = 1) -> None:
+    def _set(self, n: int, where: dict[int, int], sign: int = 1) -> None:
         lot, span = self.lots[n], self.spans[n]
-        self.where[n] = dict(where)
+        self.where[n] = where
         for place, count in where.items():
-            self.held[place, span] += sign * count
-            self.by_crop[lot.crop][place, span] += sign * count
+            self.held[span, place] += sign * count
+            self.by_crop[lot.crop][span, place] += sign * count
             if lot.alone:
-                self.lone[place, span] += sign * count
+                self.lone[span, place] += sign * count
 
-    def _choice(self, n: int) -> dict[int, int]:
+    def _choice(self, n: int, room: Numbers) -> dict[int, int]:
         """Return the parts by place that cost least, place by place."""
         lot, span = self.lots[n], self.spans[n]
-        room = self._room(n)
         at = np.flatnonzero(room)
+        held, mine = self.held[span][:, at], self.by_crop[lot.crop][span]
+        others = held > mine[:, at] if lot.alone else self.lone[span][:, at] > 0
+        beside = np.convolve(mine.any(axis=0).astype(np.int64), [1, 0, 1], "same")[at]
+        together = (self.free_from[:, at] == lot.end.toordinal()).sum(axis=0)
+        open_weeks = self.weeks[span] @ (held == 0)
         needed = -(-lot.parts // self.parts)
         runs = np.minimum(_runs(room == self.parts), needed)[at] / needed
-        room, held = room[at], self.held[at, span]
-        mine = self.by_crop[lot.crop][:, span]
-        others = held if lot.alone else self.lone[at, span]
-        same = mine.any(axis=1).astype(np.int64)
-        beside = np.convolve(same, [1, 0, 1], "same")[at]
-        together = (self.free_from[at] == lot.end.toordinal()).sum(axis=1)
-        fixed = COMPANY * (others > mine[at]).any(axis=1) + NEAR_CROP * beside
-        fixed += RUN * runs
-        fixed += LEAVE * ~np.isin(at + 1, list(lot.places)) if lot.places else 0
-        open_weeks = (held == 0) @ self.weeks[span]
+        fixed = COMPANY * others.any(axis=0) + NEAR_CROP * beside + RUN * runs
+        if lot.places:
+            fixed += LEAVE * ~np.isin(at + 1, list(lot.places))
+        room, new, left = room[at], np.ones(len(at)), lot.parts
         handed = self._handed(n, at)
-        new = np.ones(len(at))
+        astray = ASTRAY if self.parts > 1 else NEVER / 1e3  # with one part the flow's way is best
         chosen: dict[int, int] = {}
-        left = lot.parts
         while left:
             best: tuple[float, int, int] = (NEVER, 0, 0)
-            for take in (np.minimum(room, left), np.minimum(np.minimum(room, left), handed.fresh)):
+            most = np.minimum(room, left)
+            for take in (most, np.minimum(most, handed.fresh)):
                 cost = PIECE * (new + np.ceil((left - take) / self.parts)) + fixed
                 cost += REPEAT * np.maximum(0, take - handed.fresh)
-                cost += self._astray * np.maximum(0, take - handed.expected)
+                cost += astray * np.maximum(0, take - handed.expected)
                 filled = GAP * (room - take) + OPEN_WEEK * open_weeks
                 filled += TOGETHER * np.minimum(together, self.parts - take)
                 cost += np.where(take < self.parts, filled, 0.0)
@@ -156,30 +167,26 @@ class Sweep:
             fixed = fixed + NEAR_LOT * (np.abs(at - at[k]) == 1)
         return chosen
 
-    @property
-    def _astray(self) -> float:
-        """Price of leaving the flow's course: with one part to a place it is the best course."""
-        return ASTRAY if self.parts > 1 else NEVER / 1e3
-
     def _handed(self, n: int, places: Numbers) -> "_Handed":
         lot = self.lots[n]
         start = lot.start.toordinal()
-        last = np.where(self.free_from[places] <= start, self.last_family[places], _HELD)
-        if self.takeover is None:
+        free = self.free_from[:, places] <= start
+        last = np.where(free, self.last_family[:, places], _HELD)
+        if self.wanted is None:
             return _Handed(last, _NO_FAMILY, None)
-        return _Handed(last, self.families[lot.family], self.takeover[lot.family, start])
+        return _Handed(last, self.families[lot.family], self.wanted[lot.family, start])
 
     def _hand_over(self, n: int) -> None:
-        """Give the lot the parts of its places that it takes over."""
+        """Give a lot the parts of its places that it takes over."""
         lot = self.lots[n]
-        places = np.array(sorted(self.where[n]), dtype=np.int64)
+        places = np.array(list(self.where[n]), dtype=np.int64)
         handed = self._handed(n, places)
-        for k, place in enumerate(places):
-            for part in handed.take(k, self.where[n][int(place)]):
-                self.free_from[place, part] = lot.end.toordinal()
-                self.last_family[place, part] = self.families[lot.family]
-        if self.takeover is not None and handed.wanted is not None:
-            self.takeover[lot.family, lot.start.toordinal()] = handed.wanted
+        for k, place in enumerate(self.where[n]):
+            for part in handed.take(k, self.where[n][place]):
+                self.free_from[part, place] = lot.end.toordinal()
+                self.last_family[part, place] = self.families[lot.family]
+        if self.wanted is not None and handed.wanted is not None:
+            self.wanted[lot.family, lot.start.toordinal()] = handed.wanted
 
 
 def _runs(whole: NDArray[np.bool_]) -> Numbers:
@@ -192,14 +199,16 @@ def _runs(whole: NDArray[np.bool_]) -> Numbers:
 
 
 class _Handed:
-    """Parts that a lot may take over at some places; `last` is the family before, or `_HELD`.
+    """Parts of some places that a lot may take over; `last` is the family before, or `_HELD`.
 
     Attributes
     ----------
+    wanted
+        Parts to take over by family before; None where rotation does not matter.
     fresh
         By place, free parts that another family had.
     expected
-        By place, free parts of the families that the flow wants it to take over from.
+        By place, free parts of the families that are wanted.
     """
 
     def __init__(self, last: Numbers, family: int, wanted: Counter[int] | None) -> None:
@@ -208,30 +217,31 @@ class _Handed:
         self._count()
 
     def take(self, k: int, count: int) -> list[int]:
-        """Take `count` free parts of place `k`: other families' first, as the flow wants."""
+        """Take `count` free parts of the `k`th place: other families' first, wanted ones first."""
+        last = self.last[:, k].tolist()
         taken = []
-        wanted = self.wanted or Counter[int]()
         for _ in range(count):
-            part = min(
-                (int(part) for part in np.flatnonzero(self.last[k] != _HELD)),
-                key=lambda part: (
-                    self.last[k, part] == self.family,
-                    wanted[int(self.last[k, part])] <= 0,
-                ),
-            )
-            wanted[int(self.last[k, part])] -= 1
-            self.last[k, part] = _HELD
+            ranks = [
+                (family == self.family, self.wanted is not None and self.wanted[family] <= 0, part)
+                for part, family in enumerate(last)
+                if family != _HELD
+            ]
+            part = min(ranks)[-1]
+            if self.wanted is not None:
+                self.wanted[last[part]] -= 1
+            last[part] = _HELD
             taken.append(part)
+        self.last[:, k] = last
         self._count()
         return taken
 
     def _count(self) -> None:
-        self.fresh = ((self.last != _HELD) & (self.last != self.family)).sum(axis=1)
+        self.fresh = ((self.last != _HELD) & (self.last != self.family)).sum(axis=0)
         self.expected = self.fresh
         if self.wanted is not None:
-            counts = [
-                np.minimum(parts, (self.last == family).sum(axis=1))
+            counts: list[Numbers] = [
+                np.minimum(parts, (self.last == family).sum(axis=0))
                 for family, parts in self.wanted.items()
                 if parts > 0
             ]
-            self.expected = sum(counts, np.zeros(len(self.last), dtype=np.int64))
+            self.expected = sum(counts, np.zeros_like(self.fresh))

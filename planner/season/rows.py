@@ -51,14 +51,13 @@ class SeasonRows:
         """Parts that follow each batch option."""
         farm, problem = self._problem.farm, self._problem
         columns = []
-        for option in problem.batches:
+        for number, option in enumerate(problem.batches):
             most = farm.zones[option.zone].all_parts
             if option.standing is not None:
                 most = farm.standing[option.standing].parts
-            hours = float(option.labour_h.sum()) * farm.labour.price_hour
-            columns.append(
-                self._build.variable(high=most, worth=-option.seed_cost - hours, whole=True)
-            )
+            cost = option.seed_cost + float(problem.discard_cost[number])
+            cost += float(option.labour_h.sum()) * farm.labour.price_hour
+            columns.append(self._build.variable(high=most, worth=-cost, whole=True))
         return columns
 
     def _stocked(self) -> tuple[list[int], list[int | None]]:

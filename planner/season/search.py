@@ -30,7 +30,7 @@ Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Numbers = NDArray[np.int64]
 
-DEFAULT_WORK = 2  # rounds of improvement
+DEFAULT_WORK = 1  # rounds of improvement
 BLOCK_WEEKS = 2
 AHEAD_WEEKS = 16
 BLOCK_GAP = 0.005

@@ -1,4 +1,4 @@
-"""The one door to OR-Tools: a `LinearModel` goes in, some of it fixed; values and a bound return."""
+"""The one door to OR-Tools: a `LinearModel` goes in, partly fixed; values and a bound return."""
 
 import datetime
 from dataclasses import dataclass
