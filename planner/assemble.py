@@ -188,9 +188,8 @@ def _cohort(problem: SeasonProblem, school: School) -> CohortDoc:
         feed_kg = float(option.feed_g[week]) * school.fish / 1000
         if alive <= 0 and feed_kg <= 0:
             continue
-        if alive <= 0:  # the week of stocking: they come on the day of stocking, not on Monday
-            offer = problem.farm.fingerlings[option.offer or 0]
-            alive, mean_g = 1.0, offer.weight_g
+        if alive <= 0:  # stocked, or counted, after this week's Monday
+            alive, mean_g = 1.0, _first_weight_g(problem, school)
         weeks.append(
             {
                 "week": horizon.monday(week).isoformat(),
@@ -221,6 +220,14 @@ def _cohort(problem: SeasonProblem, school: School) -> CohortDoc:
         ],
         "weeks": weeks,  # type: ignore[typeddict-item]
     }
+
+
+def _first_weight_g(problem: SeasonProblem, school: School) -> float:
+    """Mean weight of fish on the day they were counted or are stocked. [g]"""
+    option, farm = school.option, problem.farm
+    if option.at_hand is not None:
+        return farm.cohorts[option.at_hand].mean_g
+    return farm.fingerlings[option.offer or 0].weight_g
 
 
 def counts(school: School) -> list[int]:

@@ -136,12 +136,16 @@ class Field:
         factor = self.farm.nursery.month_factor[set_out.month - 1]
         return round(self.crop.nursery_days * factor)
 
-    def weekly(self, growth: Growth, until_day: int) -> NDArray[np.float64]:
-        """Sum a plant's daily uptake to weeks of horizon and tail. [g plant⁻¹ week⁻¹]"""
+    def weekly(self, growth: Growth, until_day: int, clear: date) -> NDArray[np.float64]:
+        """Sum a plant's daily uptake to weeks of horizon and tail. [g plant⁻¹ week⁻¹]
+
+        What the last pick would take after the place is cleared counts on the day before.
+        """
         daily = growth.uptake_until(until_day)
         weeks = self.horizon.all_weeks
         first = growth.first_day - self.day_of(self.horizon.start)
-        days = np.arange(len(daily)) + first
+        last = (clear - self.horizon.start).days - 1
+        days = np.minimum(np.arange(len(daily)) + first, last)
         inside = (days >= 0) & (days < weeks * 7)
         sums = np.bincount(days[inside] // 7, weights=daily[inside], minlength=weeks)
         return sums.astype(np.float64)
@@ -275,7 +279,7 @@ def _option(
         plants=field.plants,
         cells=cells,
         cuts=tuple(cuts),
-        uptake_g_n=np.round(field.weekly(growth, until) * field.plants, 3),
+        uptake_g_n=np.round(field.weekly(growth, until, clear) * field.plants, 3),
         labour_h=np.round(labour, 5),
         nursery=nursery,
         seed_cost=round(cost, 4),

@@ -3,13 +3,14 @@
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from planner.errors import PlannerError
+from planner.quantities import to_day
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -38,9 +39,9 @@ def _day(text: str | None) -> date | None:
     if text is None:
         return None
     try:
-        return datetime.strptime(text, "%Y-%m-%d").date()
-    except ValueError:
-        raise typer.BadParameter(f"{text!r} is no date; write it as 2027-03-01") from None
+        return to_day(text)
+    except ValueError as fault:
+        raise typer.BadParameter(f"{text!r}: {fault}") from None
 
 
 @app.command()
@@ -123,15 +124,20 @@ def tables(
 ) -> None:
     """Show the crop or the fish table, with sources."""
     from planner import tables as shipped
+    from planner import tabletext
 
     if what not in {"crops", "fish"}:
         raise typer.BadParameter("give crops or fish")
     load = shipped.load_crops if what == "crops" else shipped.load_fish
     with _errors_as_text():
+        if farm is not None and not farm.is_dir():
+            raise PlannerError(f"{farm}: there is no such folder; give the farm's folder")
         own = None if farm is None else farm / f"{what}.csv"
         rows = load(own if own is not None and own.exists() else None)
+        sources = shipped.load_sources()
     for row in rows.values():
-        typer.echo(shipped.described(row))
+        typer.echo(tabletext.described(row) + "\n")
+    typer.echo(tabletext.cited(rows.values(), sources))
 
 
 def main() -> None:

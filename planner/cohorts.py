@@ -247,7 +247,8 @@ class Stay:
     def before_crowded(self) -> Iterator[tuple[Take, ...]]:
         """Yield ways to begin taking the fish at hand on the last fish day that is not too late.
 
-        Nothing when they are over the tank's density before any fish day, or never.
+        Nothing when they are over the tank's density before any fish day, or not within the weights
+        that the growth model holds for.
         """
         horizon, weeks = self.horizon, self.horizon.all_weeks
         days = min(len(self.grown.feed_g), (horizon.monday(weeks) - self.first_day).days)
@@ -260,9 +261,13 @@ class Stay:
         week -= _fish_day(horizon, max(0, week)) >= too_late
         if week < 0:
             return
+        heaviest_g = HEAVIEST * self.fish.market_g
         for spread in SPREADS:
-            if week + spread <= weeks:
-                yield _takes(horizon, self.grown, self.fish, self.first_day, week, spread)
+            if week + spread > weeks:
+                return
+            takes = _takes(horizon, self.grown, self.fish, self.first_day, week, spread)
+            if takes[-1].mean_g <= heaviest_g:
+                yield takes
 
     def survives(self, until: date) -> bool:
         """Whether the water is never lethal from the first day to `until`."""
@@ -343,7 +348,8 @@ def _at_hand(
 ) -> Iterator[CohortOption]:
     cohort: CohortAtHand = farm.cohorts[number]
     tank_number = next(n for n, tank in enumerate(farm.tanks) if cohort.tank in tank.tank_names)
-    water_c = _water(environment, cohort.as_of, LONGEST_WEEKS * 7)
+    until_end = (horizon.monday(horizon.all_weeks + 1) - cohort.as_of).days
+    water_c = _water(environment, cohort.as_of, max(LONGEST_WEEKS * 7, until_end))
     stay = Stay(
         farm=farm,
         horizon=horizon,

@@ -106,12 +106,16 @@ def sold(farm: Farm) -> frozenset[str]:
 
 
 def mean_price_kg(farm: Farm, crop: str, crops: Mapping[str, Crop]) -> float:
-    """Return the mean price of a crop over its order lines, else its best outlet. [money kg⁻¹]"""
-    prices = [
-        (order.price / unit_weight_kg(order, crop, crops), order.quantity / order.every_weeks)
+    """Return the mean price of a crop over its order lines, else its best outlet. [money kg⁻¹]
+
+    Lines count by the kilograms that they would take.
+    """
+    weekly = [  # money and kg
+        (order.price * units, unit_weight_kg(order, crop, crops) * units)
         for order in farm.orders
         if crop in order.crops
+        for units in [order.quantity / order.every_weeks]
     ]
-    if prices:
-        return sum(p * q for p, q in prices) / sum(q for _, q in prices)
+    if weekly:
+        return sum(money for money, _ in weekly) / sum(kg for _, kg in weekly)
     return max((o.price_kg for o in farm.outlets if o.crop == crop), default=0.0)

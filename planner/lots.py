@@ -9,6 +9,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from itertools import count
 from string import ascii_lowercase
 
 import numpy as np
@@ -64,20 +65,26 @@ def _suffix(number: int) -> str:
 
 def _names(problem: SeasonProblem, chosen: Iterable[int]) -> dict[int, str]:
     """Name the lots: a standing one keeps its name, a new one has crop, set-out week and zone."""
-    shared: dict[str, list[int]] = defaultdict(list)
+    shared: dict[tuple[bool, str], list[int]] = defaultdict(list)
     for number in chosen:
         option = problem.batches[number]
         if option.standing is not None:
-            shared[problem.farm.standing[option.standing].id].append(number)
+            shared[False, problem.farm.standing[option.standing].id].append(number)
         else:
             year, week, _ = option.set_out.isocalendar()
-            shared[f"{option.crop}-{year % 100:02d}w{week:02d}-{option.zone + 1}"].append(number)
-    names = {}
-    for base, numbers in shared.items():
-        new = problem.batches[numbers[0]].standing is None
-        for place, number in enumerate(numbers):
-            alone = len(numbers) == 1 and not new
-            names[number] = base if alone else f"{base}{'' if new else '-'}{_suffix(place)}"
+            base = f"{option.crop}-{year % 100:02d}w{week:02d}-{option.zone + 1}"
+            shared[True, base].append(number)
+    names: dict[int, str] = {}
+    taken = {batch.id for batch in problem.farm.standing}  # the grower may have used any name
+    for (new, base), numbers in shared.items():
+        if len(numbers) == 1 and not new:
+            names[numbers[0]] = base
+            continue
+        letters = (f"{base}{'' if new else '-'}{_suffix(place)}" for place in count())
+        free = (name for name in letters if name not in taken)
+        for number, name in zip(numbers, free, strict=False):
+            names[number] = name
+            taken.add(name)
     return names
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planner.nitrogen import Balance, balance
-from planner.problem import DEFICIT_PRICE_FACTOR, SeasonProblem
+from planner.problem import SeasonProblem
 
 Series = NDArray[np.float64]
 
@@ -178,7 +178,7 @@ def worth(problem: SeasonProblem, plan: SeasonPlan) -> float:
     over = np.maximum(0, pool.nitrate_mg_l - water.band_high_mg_l)
     under = np.maximum(0, water.band_low_mg_l - pool.nitrate_mg_l)
     total -= price * (over.sum() + under.sum())
-    total -= DEFICIT_PRICE_FACTOR * price / water.volume_m3 * pool.deficit_g.sum()
+    total -= float(problem.deficit_price_g @ pool.deficit_g)
     wasted = wasted_kg(problem, plan)
     return float(total) - farm.weights.waste_kg * sum(float(s.sum()) for s in wasted.values())
 

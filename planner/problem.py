@@ -19,6 +19,7 @@ from planner.environment import Environment, daily, weekly_mean
 from planner.errors import ImpossiblePlanError
 from planner.farm import Farm, Outlet
 from planner.horizon import Horizon
+from planner.nitrogen import balance
 from planner.tables import Crop, Fish, Station
 from planner.water import biofilter_capacity_g_day
 
@@ -27,8 +28,8 @@ Series = NDArray[np.float64]
 NITRATE_UNTESTED_MG_L = 30.0
 DAYS_BEYOND = 420  # of growth followed past the tail
 SHELF_WEEK_DAYS = 7
-DEFICIT_PRICE_FACTOR = 3.0  # of the price outside the band
-OVERFLOW_PRICE = 1000.0  # money per mg/L and week above the fish's limit, where it is inherited
+ROUNDING = 1e-6  # more than a solver and sums in another order may differ by
+DEFICIT_PRICE_FACTOR = 3.0  # of the price outside the band, in the last week
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -98,6 +99,17 @@ class SeasonProblem:
         """Environment day of the horizon's first Monday."""
         return self.environment.index(self.horizon.start)
 
+    @property
+    def deficit_price_g(self) -> Series:
+        """Price of uptake that the water cannot give, by week. [money g⁻¹]
+
+        Above all that a gram more in the water could save in the weeks left, so that no plan is
+        reckoned to have nitrogen which it has not.
+        """
+        water, price = self.farm.water, self.farm.weights.nitrate_mg_l_week
+        kept = (1 - water.pool_loss_week) ** np.arange(self.weeks)
+        return (DEFICIT_PRICE_FACTOR + np.cumsum(kept)[::-1]) * price / water.volume_m3
+
     def weekly(self, values: Series) -> Series:
         """Weekly means of a daily series of the environment, for horizon and tail."""
         return weekly_mean(values, self.day_of_start, self.weeks)
@@ -115,16 +127,20 @@ def _nitrate_limit_mg_l(farm: Farm, fish: Mapping[str, Fish]) -> float:
     return min((fish[name].nitrate_n_max_mg_l for name in species), default=np.inf)
 
 
-def _least_tan_g_day(cohorts: tuple[CohortOption, ...], weeks: int) -> Series:
-    """TAN of the fish at hand in each week when each is taken as soon as its options allow."""
-    least: dict[int, Series] = {}
+def _least_g(cohorts: tuple[CohortOption, ...], weeks: int, series: str) -> Series:
+    """What the fish at hand bring in each week when each is taken as soon as its options allow."""
+    least: dict[int, CohortOption] = {}
     for option in cohorts:
         if option.at_hand is not None:
-            tan = option.tan_g * option.count / 7
-            known = least.get(option.at_hand)
-            earlier = known is None or tan.sum() < known.sum()
-            least[option.at_hand] = tan if earlier else known  # type: ignore[assignment]
-    return sum(least.values(), np.zeros(weeks))
+            known = least.setdefault(option.at_hand, option)
+            if option.tan_g.sum() < known.tan_g.sum():
+                least[option.at_hand] = option
+    return sum((getattr(o, series) * o.count for o in least.values()), np.zeros(weeks))
+
+
+def _rounded_up(limit: Series) -> Series:
+    """Round a limit to 6 digits, never below what stands in the house."""
+    return np.asarray(np.ceil(limit * 1e6) / 1e6)
 
 
 def _tail_most_kg(
@@ -141,11 +157,13 @@ def _tail_most_kg(
     return most
 
 
-def _sold_live(farm: Farm) -> tuple[Outlet, ...]:
+def _sold_live(farm: Farm, cohorts: tuple[CohortOption, ...]) -> tuple[Outlet, ...]:
     """Fish that nobody ordered are sold live, any weight, at the species' price."""
+    kept = {option.species for option in cohorts}
     return tuple(
         Outlet(outlet="sold live", crop=species, most_week_kg=1e6, price_kg=price)
         for species, price in farm.fish_prices.items()
+        if species in kept
     )
 
 
@@ -169,6 +187,7 @@ def build(
     batches = batch_options(farm, horizon, crops, environment)
     cohorts = cohort_options(farm, horizon, fish, environment)
     orders = demand.order_weeks(farm, horizon, crops)
+    outlets = farm.outlets + _sold_live(farm, cohorts)
     produce = tuple(
         dict.fromkeys(
             [option.crop for option in batches]
@@ -189,26 +208,30 @@ def build(
     start_pool_g = nitrate * volume_m3
     inherited = np.zeros(weeks, dtype=bool)
     limit_g = _nitrate_limit_mg_l(farm, fish) * volume_m3
-    fading = start_pool_g * (1 - farm.water.pool_loss_week) ** np.arange(1, weeks + 1)
+    supply = _least_g(cohorts, weeks, "supply_n_g")
+    fading = balance(
+        start_pool_g, supply, np.zeros(weeks), farm.water.pool_loss_week, volume_m3
+    ).pool_g
     nitrate_max_g = np.full(weeks, limit_g)
-    if start_pool_g > limit_g:
-        above = fading > limit_g
-        nitrate_max_g[above] = start_pool_g * 1.25
-        inherited |= above
+    above = fading > limit_g
+    nitrate_max_g[above] = np.maximum(start_pool_g * 1.25, _rounded_up(fading[above]))
+    inherited |= above
+    if start_pool_g > limit_g or above.any():
+        comes = "above" if start_pool_g > limit_g else "and will soon pass"
         warnings.append(
-            f"Nitrate stands at {nitrate:.0f} mg/L nitrate-N, above the {limit_g / volume_m3:.0f} "
-            "that the fish bear: exchange water this week, feed less and test again."
+            f"Nitrate stands at {nitrate:.0f} mg/L nitrate-N, {comes} the {limit_g / volume_m3:.0f}"
+            " that the fish bear: exchange water this week, feed less and test again."
         )
     week_start = environment.index(horizon.start)
     water_c = weekly_mean(environment.water_c, week_start, weeks)
     capacity = np.array(
         [float(biofilter_capacity_g_day(farm.water.biofilter_area_m2, t)) for t in water_c]
     )
-    least = _least_tan_g_day(cohorts, weeks)
+    least = _least_g(cohorts, weeks, "tan_g") / 7
     over = least > capacity + 1e-9
     if over.any():
         inherited |= over
-        capacity = np.maximum(capacity, least)
+        capacity = np.maximum(capacity, least * (1 + ROUNDING) + ROUNDING)
         warnings.append(
             "The fish at hand make more ammonia than the biofilter can turn over: feed less, add "
             "media, and take fish out at the first date of the plan."
@@ -228,7 +251,7 @@ def build(
                 "the first date of the plan, and watch oxygen until then."
             )
     batch_groups = tuple(
-        _batch_group(farm, batches, number) for number in range(len(farm.standing))
+        _batch_group(farm, batches, number, plan_date) for number in range(len(farm.standing))
     )
     return SeasonProblem(
         farm=farm,
@@ -241,7 +264,7 @@ def build(
         batch_groups=batch_groups,
         cohort_groups=cohort_groups,
         orders=orders,
-        outlets=farm.outlets + _sold_live(farm),
+        outlets=outlets,
         produce=produce,
         cut_classes=tuple(
             sorted({(o.crop, cut.first, cut.last) for o in batches for cut in o.cuts})
@@ -260,14 +283,14 @@ def build(
         },
         start_pool_g=start_pool_g,
         nitrate_max_g=nitrate_max_g,
-        biofilter_g_day=np.round(capacity, 6),
+        biofilter_g_day=_rounded_up(capacity),
         inherited=inherited,
         tail_price_kg={
             name: (
                 demand.mean_price_kg(farm, name, crops)
                 if name in crops
                 else max(
-                    (o.price_kg for o in farm.outlets + _sold_live(farm) if o.crop == name),
+                    (o.price_kg for o in outlets if o.crop == name),
                     default=0.0,
                 )
             )
@@ -298,12 +321,12 @@ def _discard_cost(
 
 
 def _batch_group(
-    farm: Farm, batches: tuple[BatchOption, ...], number: int
+    farm: Farm, batches: tuple[BatchOption, ...], number: int, plan_date: date
 ) -> tuple[tuple[int, ...], int, bool]:
     batch = farm.standing[number]
     options = tuple(n for n, option in enumerate(batches) if option.standing == number)
     stands = any(batches[n].nursery is None for n in options)
-    if not options and (batch.transplant is not None):
+    if not options and batch.transplant is not None and batch.transplant <= plan_date:
         raise ImpossiblePlanError(
             f'growing.csv: batch "{batch.id}" ({batch.crop}) stands in {batch.zone}, but no way to '
             "cut or clear it was found; check its dates"

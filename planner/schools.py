@@ -37,6 +37,7 @@ def schools(problem: SeasonProblem, plan: SeasonPlan) -> tuple[School, ...]:
         key=lambda n: (problem.cohorts[n].at_hand is None, problem.cohorts[n].stock, n),
     )
     names: dict[str, int] = defaultdict(int)
+    taken = {batch.id for batch in farm.standing}  # a batch and a cohort never share a name
     for n in chosen:
         option = problem.cohorts[n]
         tanks = int(plan.tanks[n])
@@ -53,8 +54,11 @@ def schools(problem: SeasonProblem, plan: SeasonPlan) -> tuple[School, ...]:
                 tank = max(open_tanks, key=lambda t: (free_from[t], -names_of_tanks.index(t)))
             year, week, _ = option.stock.isocalendar()
             base = f"{option.species}-{year % 100:02d}w{week:02d}"
-            names[base] += 1
-            name = base if names[base] == 1 else f"{base}-{names[base]}"
+            name = base
+            while name in taken:
+                names[base] += 1
+                name = f"{base}-{names[base] + 1}"
+            taken.add(name)
             school = School(id=name, option=option, tank=tank, fish=fish)
             empty = school.empty
             rest = timedelta(days=TANK_REST_DAYS)

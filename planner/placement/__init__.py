@@ -54,15 +54,17 @@ def assign(
     """
     check(lots, places, parts)
     ordered = sorted(lots, key=lambda lot: (lot.start, lot.id))
-    handing_on = rotation([piece_of(lot, lot.parts) for lot in ordered], places * parts)
-    held = Sweep(ordered, places, parts, handing_on.takeover if rotate else None).held_by_place()
+    best = rotation([piece_of(lot, lot.parts) for lot in ordered], places * parts)
+    held = Sweep(ordered, places, parts, best.takeover if rotate else None).held_by_place()
     polish = Polish(ordered, held, parts, rotate)
-    polish.run(tries, handing_on.repeats if rotate else 0)
+    polish.run(tries, best.repeats if rotate else 0)
     where = {
         lot.id: tuple((place + 1, held[place][n]) for place in sorted(polish.places_of[n]))
         for n, lot in enumerate(ordered)
     }
-    contents = [[piece_of(ordered[n], held[n]) for n in sorted(held)] for held in held]
-    repeats = sum(rotation(pieces, parts).repeats for pieces in contents) if rotate else 0
+    repeats = 0
+    for content in held if rotate else ():
+        pieces = [piece_of(ordered[n], count) for n, count in sorted(content.items())]
+        repeats += rotation(pieces, parts).repeats
     moves = sum(bool(lot.places) and dict(where[lot.id]) != dict(lot.places) for lot in ordered)
     return Placement(where=MappingProxyType(where), family_repeats=repeats, moves=moves)

@@ -108,6 +108,8 @@ def check(lots: Sequence[Lot], places: int, parts: int) -> None:
             continue
         if lot.parts < 1:
             faults.append(f"lot {lot.id!r} has {lot.parts} parts; at least 1")
+        if not lot.family:
+            faults.append(f"lot {lot.id!r} has no family")
         if lot.places and sum(lot.places.values()) != lot.parts:
             faults.append(
                 f"lot {lot.id!r} has {lot.parts} parts, in its places {sum(lot.places.values())}"

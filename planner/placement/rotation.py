@@ -22,6 +22,7 @@ class Piece(NamedTuple):
 
 
 def piece_of(lot: Lot, parts: int) -> Piece:
+    """Return `parts` parts of a lot."""
     return Piece(lot.family, parts, lot.start.toordinal(), lot.end.toordinal())
 
 

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from planner.problem import DEFICIT_PRICE_FACTOR, SeasonProblem
+from planner.problem import SeasonProblem
 from planner.season.linear import Builder, LinearModel
 
 Rows = NDArray[np.int64]
@@ -275,7 +275,7 @@ class SeasonRows:
             self._build.term(most, pool)
             over = self._build.variable(worth=-price)
             under = self._build.variable(worth=-price)
-            deficit = self._build.variable(worth=-DEFICIT_PRICE_FACTOR * price / volume)
+            deficit = self._build.variable(worth=-float(problem.deficit_price_g[week]))
             self._build.term(row, pool)
             self._build.term(row, deficit, -1)
             if before is None:

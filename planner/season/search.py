@@ -242,7 +242,9 @@ class Search:
         return self._sown[(self._starts >= first) & (self._starts < stop)]
 
     def _start_bare(self) -> None:
-        """Begin from a house where nothing new is sown or stocked."""
+        """Begin from a house where nothing new is sown or stocked, unless there is a plan."""
+        if self.best is not None:
+            return
         low, high = self.model.low.copy(), self.model.high.copy()
         new = [
             column

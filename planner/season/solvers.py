@@ -1,6 +1,7 @@
 """The one door to OR-Tools: a `LinearModel` goes in, partly fixed; values and a bound return."""
 
 import datetime
+from contextlib import suppress
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -175,8 +176,28 @@ def solve(
             }
         )
         hints.solution_hints.append(known)
-    result = mathopt.solve(problem, _TYPES[solver], params=parameters, model_params=hints)
+    result = _run(problem, solver, parameters, hints)
+    if result is None:
+        return _nothing(infeasible=False)
     return _answer(model, reduced, result, low, linear=not whole[reduced.columns].any())
+
+
+def _run(
+    problem: mathopt.Model,
+    solver: Solver,
+    parameters: mathopt.SolveParameters,
+    hints: mathopt.ModelSolveParameters,
+) -> mathopt.SolveResult | None:
+    """Run a solver, and SCIP where it contradicts itself, as it may when rules barely collide.
+
+    OR-Tools 9.15 says so by a RuntimeError, or stumbles over it with an AttributeError.
+    """
+    for able in dict.fromkeys((solver, Solver.SCIP)):
+        if able is Solver.SCIP:
+            parameters.threads, parameters.lp_algorithm = 1, None
+        with suppress(RuntimeError, AttributeError):
+            return mathopt.solve(problem, _TYPES[able], params=parameters, model_params=hints)
+    return None
 
 
 def _answer(

@@ -1,0 +1,427 @@
+"""Lots find their places: never too many, standing ones stay, families rotate, lots lie together.
+
+The wishes tested here (a family not after itself in gravel, mint by itself, one crop side by side)
+are common practice.
+"""
+
+import random
+import time
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from datetime import date, timedelta
+from functools import cache
+from itertools import combinations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from planner.placement import Lot, Placement, assign, share_places
+
+PLAN_DATE = date(2027, 1, 4)
+FAMILIES = {
+    "tomato": "Solanaceae", "pepper": "Solanaceae", "kale": "Brassicaceae",
+    "mint": "Lamiaceae", "basil": "Lamiaceae", "parsley": "Apiaceae",
+}  # fmt: skip
+
+
+def lot(id: str, crop: str, parts: int, start: int, end: int, **places: int) -> Lot:
+    """A lot with days counted from the plan date; `p3=2` stands with two parts in place 3."""
+    return Lot(
+        id=id,
+        crop=crop,
+        family=FAMILIES[crop],
+        parts=parts,
+        start=PLAN_DATE + timedelta(days=start),
+        end=PLAN_DATE + timedelta(days=end),
+        places={int(name[1:]): count for name, count in places.items()},
+        alone=crop == "mint",
+    )
+
+
+def overlap(one: Lot, other: Lot) -> bool:
+    return one.start < other.end and other.start < one.end
+
+
+def faults(lots: Sequence[Lot], found: Placement, places: int, parts: int) -> Iterator[str]:
+    """Recheck a layout day by day."""
+    if set(found.where) != {x.id for x in lots}:
+        yield "some lots have no places, or others do"
+    held: Counter[tuple[int, date]] = Counter()
+    for x in lots:
+        where = found.where[x.id]
+        if list(where) != sorted(where) or len({place for place, _ in where}) < len(where):
+            yield f"{x.id}: places are not in order, each once: {where}"
+        if sum(count for _, count in where) != x.parts:
+            yield f"{x.id}: {where} are not {x.parts} parts"
+        for place, count in where:
+            if not 1 <= place <= places or count < 1:
+                yield f"{x.id}: no such place or parts: {place}, {count}"
+            for day in range((x.end - x.start).days):
+                held[place, x.start + timedelta(days=day)] += count
+    yield from (f"place {p} holds {n} on {day}" for (p, day), n in held.items() if n > parts)
+    if found.moves != sum(bool(x.places) and dict(found.where[x.id]) != x.places for x in lots):
+        yield f"{found.moves} moves are not those of the layout"
+
+
+def fits(lots: Sequence[Lot], room: int) -> bool:
+    return all(
+        sum(x.parts for x in lots if x.start <= day < x.end) <= room
+        for day in {x.start for x in lots}
+    )
+
+
+@cache
+def fewest(
+    pieces: tuple[tuple[date, date, str, int], ...], tracks: tuple[tuple[date, str], ...]
+) -> int:
+    """Enumerate every way to hand tracks on; pieces in order, tracks as (free from, family)."""
+    if not pieces:
+        return 0
+    (start, end, family, parts), later = pieces[0], pieces[1:]
+    free = [k for k, (day, _) in enumerate(tracks) if day <= start]
+    best = 10**6
+    for taken in combinations(free, parts):
+        repeats = sum(tracks[k][1] == family for k in taken)
+        after = tuple(sorted([
+            *((end, family) for _ in taken), *(t for k, t in enumerate(tracks) if k not in taken)
+        ]))  # fmt: skip
+        best = min(best, repeats + fewest(later, after))
+    return best
+
+
+def fewest_repeats(lots: Sequence[Lot], tracks: int) -> int:
+    pieces = sorted((x.start, x.end, x.family, x.parts) for x in lots)
+    return fewest(tuple(pieces), ((date.min, ""),) * tracks)
+
+
+def repeats_of(lots: Sequence[Lot], found: Placement, parts: int) -> int:
+    """Recount the repeats of a layout, each place by enumeration."""
+    by_place: dict[int, list[Lot]] = {}
+    for x in lots:
+        for place, count in found.where[x.id]:
+            by_place.setdefault(place, []).append(replace(x, parts=count))
+    return sum(fewest_repeats(content, parts) for content in by_place.values())
+
+
+def pieces_over(lots: Sequence[Lot], found: Placement, parts: int) -> int:
+    """Places beyond the fewest that lots without a place of their own could lie in."""
+    return sum(len(found.where[x.id]) - -(-x.parts // parts) for x in lots if not x.places)
+
+
+@st.composite
+def zones(
+    draw: st.DrawFn, *, most_parts: int = 4, most_lots: int = 14, standing: bool = True
+) -> tuple[list[Lot], int, int]:
+    """A zone of some places and parts, and lots whose counts fit; some stand already."""
+    places, parts = draw(st.integers(1, 5)), draw(st.integers(1, most_parts))
+    crops = st.sampled_from(sorted(FAMILIES))
+    lots: list[Lot] = []
+    if standing:
+        for k in range(draw(st.integers(0, 4))):
+            room = {
+                p: n
+                for p in range(1, places + 1)
+                if (n := parts - sum(x.places.get(p, 0) for x in lots)) > 0
+            }
+            if not room:
+                break
+            chosen = draw(st.lists(st.sampled_from(sorted(room)), min_size=1, unique=True))
+            where = {p: draw(st.integers(1, room[p])) for p in sorted(chosen)}
+            ago, end = draw(st.integers(0, 30)), draw(st.integers(1, 60))
+            stays = lot(f"s{k}", draw(crops), sum(where.values()), -ago, end)
+            lots.append(replace(stays, places=where))
+        if lots and draw(st.booleans()):
+            k = draw(st.integers(0, len(lots) - 1))
+            lots[k] = replace(lots[k], places={})  # the grower did not say where
+    for k in range(draw(st.integers(0, most_lots))):
+        start, length = draw(st.integers(0, 50)), draw(st.integers(1, 40))
+        new = lot(f"n{k}", draw(crops), draw(st.integers(1, 2 * parts)), start, start + length)
+        if fits([*lots, new], places * parts):
+            lots.append(new)
+    return lots, places, parts
+
+
+@given(zones(), st.booleans())
+@settings(max_examples=150, deadline=None)
+def test_every_lot_is_placed_and_no_place_is_overfull(zone, rotate):
+    lots, places, parts = zone
+    found = assign(lots, places=places, parts=parts, rotate=rotate, tries=15)
+    assert list(faults(lots, found, places, parts)) == []
+    assert found.moves == 0
+    if not rotate:
+        assert found.family_repeats == 0
+
+
+@given(zones(most_lots=20), st.data())
+@settings(max_examples=80, deadline=None)
+def test_wishes_that_cannot_all_be_met_still_give_a_layout(zone, data):
+    # Lots to come may be bound to any places, as after a change of plan, even where others stand.
+    lots, places, parts = zone
+    bound = []
+    for x in lots:
+        if x.id.startswith("n") and data.draw(st.booleans()):
+            left, where = x.parts, {}
+            for place in data.draw(st.permutations(range(1, places + 1))):
+                if left:
+                    where[place] = min(left, parts)
+                    left -= where[place]
+            x = replace(x, places=where)
+        bound.append(x)
+    found = assign(bound, places=places, parts=parts, rotate=True, tries=15)
+    assert list(faults(bound, found, places, parts)) == []
+    standing = [x for x in bound if x.id.startswith("s") and x.places]
+    assert all(dict(found.where[x.id]) == x.places for x in standing)
+
+
+@given(zones(most_parts=1, most_lots=10), st.integers(0, 8))
+@settings(max_examples=100, deadline=None)
+def test_with_one_part_to_a_place_repeats_are_the_fewest(zone, tries):
+    lots, places, parts = zone
+    found = assign(lots, places=places, parts=parts, rotate=True, tries=tries)
+    assert found.family_repeats == fewest_repeats(lots, places)
+    assert found.family_repeats == repeats_of(lots, found, parts)
+
+
+@given(zones(most_parts=3, most_lots=8))
+@settings(max_examples=80, deadline=None)
+def test_repeats_are_those_of_the_layout(zone):
+    lots, places, parts = zone
+    if places * parts > 9:
+        places = 9 // parts
+        lots = [x for x in lots if x.parts <= parts and not x.places]
+        lots = [x for k, x in enumerate(lots) if fits(lots[: k + 1], places * parts)]
+    found = assign(lots, places=places, parts=parts, rotate=True, tries=10)
+    assert found.family_repeats == repeats_of(lots, found, parts)
+    assert found.family_repeats >= fewest_repeats(lots, places * parts)
+
+
+@given(zones(standing=False, most_lots=20), st.booleans())
+@settings(max_examples=80, deadline=None)
+def test_lots_of_whole_places_are_never_split(zone, alone):
+    lots, places, parts = zone
+    whole = [replace(x, parts=parts * -(-x.parts // parts), alone=alone) for x in lots]
+    kept: list[Lot] = []
+    for x in whole:
+        if fits([*kept, x], places * parts):
+            kept.append(x)
+    found = assign(kept, places=places, parts=parts, rotate=False, tries=5)
+    assert pieces_over(kept, found, parts) == 0
+
+
+@given(zones(), st.randoms(use_true_random=False))
+@settings(max_examples=40, deadline=None)
+def test_same_lots_same_layout_in_any_order(zone, chance):
+    lots, places, parts = zone
+    shuffled = chance.sample(lots, len(lots))
+    first = assign(lots, places=places, parts=parts, rotate=True, tries=15)
+    again = assign(shuffled, places=places, parts=parts, rotate=True, tries=15)
+    assert (dict(first.where), first.family_repeats) == (dict(again.where), again.family_repeats)
+
+
+def test_no_lots_no_places():
+    found = assign([], places=3, parts=4, rotate=True)
+    assert (dict(found.where), found.family_repeats, found.moves) == ({}, 0, 0)
+
+
+def test_families_change_beds():
+    # Two beds come free on one day; pepper goes where kale stood. Common practice.
+    lots = [
+        lot("a", "tomato", 4, -30, 20, p1=4),
+        lot("b", "kale", 4, -30, 20, p2=4),
+        lot("c", "pepper", 4, 20, 60),
+        lot("d", "parsley", 4, 20, 60),
+    ]
+    found = assign(lots, places=2, parts=4, rotate=True)
+    assert found.where["c"] == ((2, 4),)
+    assert found.where["d"] == ((1, 4),)
+    assert found.family_repeats == 0
+
+
+def test_rotation_looks_ahead():
+    # Parsley could take either bed; only the tomatoes' leaves the other for peppers a day later.
+    lots = [
+        lot("a", "kale", 1, -30, 20, p1=1),
+        lot("b", "tomato", 1, -30, 20, p2=1),
+        lot("c", "parsley", 1, 20, 60),
+        lot("d", "pepper", 1, 21, 60),
+    ]
+    found = assign(lots, places=2, parts=1, rotate=True)
+    assert found.where["c"] == ((2, 1),)
+    assert found.family_repeats == 0
+
+
+def test_a_repeat_that_cannot_be_helped_is_counted_by_parts():
+    lots = [lot("a", "tomato", 3, -30, 20, p1=3), lot("b", "pepper", 4, 20, 60)]
+    found = assign(lots, places=1, parts=4, rotate=True)
+    assert found.family_repeats == 3
+    assert assign(lots, places=1, parts=4, rotate=False).family_repeats == 0
+
+
+def test_a_lot_lies_in_few_places():
+    # Two parts are free in bed 1, three in bed 2; the lots of 3 and 2 fill them.
+    lots = [
+        lot("a", "kale", 2, -30, 50, p1=2),
+        lot("b", "kale", 1, -30, 50, p2=1),
+        lot("c", "tomato", 2, 0, 40),
+        lot("d", "parsley", 3, 0, 40),
+    ]
+    found = assign(lots, places=2, parts=4, rotate=False)
+    assert found.where["c"] == ((1, 2),)
+    assert found.where["d"] == ((2, 3),)
+
+
+def test_a_lot_of_many_places_lies_side_by_side():
+    lots = [
+        lot("a", "kale", 4, -30, 50, p2=4),
+        lot("b", "tomato", 12, 0, 40),
+        lot("c", "parsley", 4, 0, 40),
+    ]
+    found = assign(lots, places=6, parts=4, rotate=True)
+    numbers = [place for place, _ in found.where["b"]]
+    assert numbers == list(range(numbers[0], numbers[0] + 3))
+
+
+def test_one_crop_stands_side_by_side():
+    lots = [
+        lot("a", "kale", 4, -30, 50, p3=4),
+        lot("b", "kale", 4, 7, 50),
+        lot("c", "tomato", 4, 0, 50),
+    ]
+    found = assign(lots, places=6, parts=4, rotate=True)
+    assert found.where["b"][0][0] in {2, 4}
+
+
+def test_mint_keeps_to_itself():
+    # Common practice: mint runs; two parts of it get a bed though both would fit beside kale.
+    lots = [
+        lot("a", "kale", 2, -30, 50, p1=2),
+        lot("m", "mint", 2, 0, 300),
+        lot("c", "parsley", 2, 7, 50),
+    ]
+    found = assign(lots, places=2, parts=4, rotate=True)
+    assert found.where["m"] == ((2, 2),)
+    assert found.where["c"] == ((1, 2),)
+
+
+def test_mint_shares_where_counts_leave_no_other_way():
+    lots = [lot("m", "mint", 2, 0, 300), lot("k", "kale", 6, 0, 50)]
+    found = assign(lots, places=2, parts=4, rotate=True)
+    assert list(faults(lots, found, 2, 4)) == []
+
+
+def test_a_bed_is_kept_for_mint_to_come():
+    lots = [lot("m", "mint", 4, 20, 300), lot("k", "kale", 2, 0, 50), lot("t", "tomato", 2, 7, 60)]
+    found = assign(lots, places=2, parts=4, rotate=True)
+    [(bed, parts)] = found.where["m"]
+    assert parts == 4
+    assert {place for id in "kt" for place, _ in found.where[id]} == {3 - bed}
+
+
+def test_lots_to_come_keep_the_places_of_the_last_plan():
+    chance = random.Random(5)
+    lots = [x for x in season(chance, places=12, parts=4, weeks=30, load=0.95) if x.parts]
+    first = assign(lots, places=12, parts=4, rotate=True, tries=20)
+    dropped = {x.id for x in chance.sample(lots, 15)}
+    kept = [replace(x, places=dict(first.where[x.id])) for x in lots if x.id not in dropped]
+    again = assign(kept, places=12, parts=4, rotate=True, tries=20)
+    assert again.moves == 0
+    assert dict(again.where) == {x.id: first.where[x.id] for x in kept}
+
+
+def test_a_lot_to_come_gives_way_and_is_counted():
+    # Kale needs both beds' free parts now; parsley was to have bed 2 whole, before kale is gone.
+    lots = [
+        lot("k", "kale", 5, 0, 40),
+        lot("p", "parsley", 3, 20, 60, p2=3),
+        lot("q", "parsley", 4, -5, 20, p1=4),
+    ]
+    found = assign(lots, places=2, parts=5, rotate=True)
+    assert list(faults(lots, found, 2, 5)) == []
+    assert found.moves == (dict(found.where["p"]) != {2: 3})
+
+
+def test_two_lots_cannot_stand_in_one_place():
+    lots = [lot("a", "kale", 3, -9, 9, p1=3), lot("b", "tomato", 3, -5, 9, p1=3)]
+    found = assign(lots, places=2, parts=4, rotate=True)
+    assert list(faults(lots, found, 2, 4)) == []
+    assert found.moves == 1
+
+
+def test_too_many_parts_are_refused_with_the_day():
+    lots = [lot("a", "kale", 5, 0, 9), lot("b", "kale", 4, 3, 9)]
+    with pytest.raises(ValueError, match="hold 9 parts on 2027-01-07; the zone has 8"):
+        assign(lots, places=2, parts=4, rotate=True)
+    back_to_back = [lots[0], lot("b", "kale", 4, 9, 12)]
+    assert len(assign(back_to_back, places=2, parts=4, rotate=True).where) == 2
+
+
+def test_all_faults_of_lots_are_named_at_once():
+    lots = [
+        lot("a", "kale", 1, 3, 3),
+        lot("b", "kale", 0, 0, 3),
+        lot("c", "kale", 2, 0, 3, p1=1),
+        lot("d", "kale", 1, 0, 3, p9=1),
+        lot("d", "kale", 1, 0, 3),
+        replace(lot("e", "kale", 1, 0, 3), family=""),
+    ]
+    with pytest.raises(ValueError, match="stands twice") as caught:
+        assign(lots, places=2, parts=4, rotate=True)
+    text = str(caught.value)
+    for words in (
+        "'a' ends on 2027-01-07, but starts on 2027-01-07",
+        "'b' has 0 parts",
+        "'c' has 2 parts, in its places 1",
+        "'d' stands in places or parts that the zone does not have",
+        "'e' has no family",
+    ):
+        assert words in text
+
+
+@given(st.lists(st.integers(1, 4), min_size=1, max_size=5), st.data())
+def test_a_standing_batch_is_shared_out_to_its_lots(held, data):
+    places = {3 + 2 * k: parts for k, parts in enumerate(held)}
+    cuts = data.draw(st.sets(st.integers(1, sum(held) - 1))) if sum(held) > 1 else set()
+    edges = [0, *sorted(cuts), sum(held)]
+    counts = [b - a for a, b in zip(edges, edges[1:], strict=False)]
+    shares = share_places(places, counts)
+    assert [sum(share.values()) for share in shares] == counts
+    assert dict(sum((Counter(share) for share in shares), Counter())) == places
+    assert all(parts > 0 for share in shares for parts in share.values())
+
+
+def test_shares_fill_places_where_they_can():
+    assert share_places({3: 3, 4: 3}, [2, 4]) == ({4: 2}, {3: 3, 4: 1})
+    assert share_places({1: 4, 2: 4}, [4, 4]) == ({1: 4}, {2: 4})
+    assert share_places({}, [2, 4]) == ({}, {})
+    with pytest.raises(ValueError, match="do not share out 6 parts"):
+        share_places({3: 3, 4: 3}, [2, 5])
+
+
+def season(chance: random.Random, *, places: int, parts: int, weeks: int, load: float) -> list[Lot]:
+    """Invented lots that fill a zone week by week, each for some weeks."""
+    lots: list[Lot] = []
+    for week in range(weeks):
+        day = PLAN_DATE + timedelta(weeks=week)
+        free = int(load * places * parts) - sum(x.parts for x in lots if x.end > day)
+        while free > 0:
+            crop = chance.choice([c for c in sorted(FAMILIES) if c != "mint"])
+            count = min(free, chance.choice((1, 1, 2, 2, 3, 4, 4, 6, 8)))
+            length = 7 * chance.randrange(4, 16)
+            lots.append(lot(f"{len(lots):03}", crop, count, 7 * week, 7 * week + length))
+            free -= count
+    return lots
+
+
+def test_a_season_of_seven_hundred_lots():
+    lots = season(random.Random(1), places=60, parts=4, weeks=64, load=0.98)[:700]
+    assert len(lots) == 700
+    began = time.process_time()
+    found = assign(lots, places=60, parts=4, rotate=True)
+    assert time.process_time() - began < 20  # a guard against blow-up; about 1 s
+    assert list(faults(lots, found, 60, 4)) == []
+    rough = assign(lots, places=60, parts=4, rotate=True, tries=0)
+    assert pieces_over(lots, found, 4) < pieces_over(lots, rough, 4)
+    assert pieces_over(lots, found, 4) < 0.2 * len(lots)
+    assert found.family_repeats < 0.1 * sum(x.parts for x in lots)
