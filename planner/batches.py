@@ -5,23 +5,21 @@ decides how many parts follow each. Standing batches have options too: when to c
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planner.calendarrules import CutDays, free_week, set_out_weekday, sowing_day
+from planner.calendarrules import free_week, set_out_weekday, sowing_day
 from planner.crops import Growth, GrowthModel, progress_per_day
 from planner.demand import cut_days, sold
 from planner.environment import Environment, zone_air_c, zone_dli_mol
 from planner.farm import Farm, Standing, Zone
+from planner.fields import Field, Ripe, left_of, schedules
 from planner.horizon import Horizon
-from planner.tables import Crop, cells_for, plants_per_part
+from planner.tables import Crop, cells_for
 
-MOST_ENDS = 4  # clearing weeks offered for a crop cut many times
-PERENNIAL_ENDS = 2
-LONGEST_LAST_WEEKS = 3  # that the last cut of a batch is spread over; judgement
 SEEDLING_DELAY_WEEKS = 3  # a tray may wait this long for its place; judgement
 HEAD_KG_MIN = 4.0  # minutes a kg for crops sold by the head, about one a head; judgement
 
@@ -42,17 +40,6 @@ class Cut:
 
     first: int
     last: int
-    ripe: date
-    kg: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Ripe:
-    """A cut of one plant: weeks in which it may be taken, and the last if it is the last cut."""
-
-    first: int
-    last: int
-    end: int
     ripe: date
     kg: float
 
@@ -104,53 +91,6 @@ class BatchOption:
         return "planned" if self.standing is None else "growing"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Field:
-    """One crop in one zone: what all its options share."""
-
-    farm: Farm
-    horizon: Horizon
-    crop: Crop
-    zone: Zone
-    zone_number: int
-    model: GrowthModel
-    day_zero: date  # of the environment
-    cut_rule: CutDays
-
-    @property
-    def plants(self) -> int:
-        """Plants on one part."""
-        zone = self.zone
-        return plants_per_part(self.crop, zone.method.value, zone.area_m2, zone.sites, zone.parts)
-
-    def date_of(self, day: int) -> date:
-        """Date of an environment day."""
-        return self.day_zero + timedelta(days=day)
-
-    def day_of(self, when: date) -> int:
-        """Environment day of a date."""
-        return (when - self.day_zero).days
-
-    def nursery_days(self, set_out: date) -> int:
-        """Days in the nursery before `set_out`, by the factor of its month."""
-        factor = self.farm.nursery.month_factor[set_out.month - 1]
-        return round(self.crop.nursery_days * factor)
-
-    def weekly(self, growth: Growth, until_day: int, clear: date) -> NDArray[np.float64]:
-        """Sum a plant's daily uptake to weeks of horizon and tail. [g plant⁻¹ week⁻¹]
-
-        What the last pick would take after the place is cleared counts on the day before.
-        """
-        daily = growth.uptake_until(until_day)
-        weeks = self.horizon.all_weeks
-        first = growth.first_day - self.day_of(self.horizon.start)
-        last = (clear - self.horizon.start).days - 1
-        days = np.minimum(np.arange(len(daily)) + first, last)
-        inside = (days >= 0) & (days < weeks * 7)
-        sums = np.bincount(days[inside] // 7, weights=daily[inside], minlength=weeks)
-        return sums.astype(np.float64)
-
-
 def harvest_hours_kg(farm: Farm, crop: Crop) -> float:
     """Return the work to cut or pick and pack a kilogram. [h kg⁻¹]"""
     if crop.feed_rate_class == "fruiting":
@@ -160,63 +100,10 @@ def harvest_hours_kg(farm: Farm, crop: Crop) -> float:
     return farm.labour.leaf_kg_min / 60
 
 
-def _ripe_weeks(field: Field, growth: Growth) -> list[tuple[int, date, float]]:
-    """First week that each cut serves, the day it is ripe, and its weight a plant."""
-    return [
-        (field.cut_rule.first_week(field.horizon, field.date_of(day)), field.date_of(day), kg)
-        for day, kg in zip(growth.cut_days, growth.cut_kg, strict=True)
-    ]
-
-
-def _spread(ripe: list[tuple[int, date, float]], crop: Crop) -> list[_Ripe]:
-    """Give each cut the weeks up to the next one: leaf is taken plant by plant, not all at once.
-
-    The last may be taken for as long as the one before it, at most `LONGEST_LAST_WEEKS`. Picked
-    fruit is taken in its week.
-    """
-    found = []
-    before = 1
-    for number, (week, day, kg) in enumerate(ripe):
-        later = ripe[number + 1][0] if number + 1 < len(ripe) else None
-        span = before if later is None else later - week
-        before = max(1, min(span, LONGEST_LAST_WEEKS))
-        if crop.harvest_kind == "picking":
-            span = 1
-        last = week + max(1, span if later is not None else before) - 1
-        found.append(_Ripe(first=week, last=last, end=week + before - 1, ripe=day, kg=kg))
-    return found
-
-
-def _schedules(field: Field, growth: Growth) -> Iterator[tuple[list[_Ripe], bool]]:
-    """Yield the harvest schedules to choose from, and whether each still stands after the tail."""
-    weeks = field.horizon.all_weeks
-    crop = field.crop
-    ripe = _ripe_weeks(field, growth)
-    if crop.harvest_kind == "once":
-        week, day, kg = ripe[0]
-        stands = max(week, field.horizon.week_of(field.date_of(growth.last_day)))
-        for last in range(week, stands + 1):
-            yield [_Ripe(first=week, last=last, end=last, ripe=day, kg=kg)], last >= weeks
-            if last >= weeks:
-                return
-        return
-    cuts = _spread(ripe, crop)
-    inside = [n for n, cut in enumerate(cuts) if cut.end < weeks and cut.kg > 0]
-    if any(cut.end >= weeks for cut in cuts):
-        yield cuts, True
-    if not inside:
-        return
-    ends = PERENNIAL_ENDS if crop.harvest_kind == "perennial" else MOST_ENDS
-    picks = {round((len(inside) - 1) * (n + 1) / ends) for n in range(ends)}
-    for pick in sorted(picks):
-        kept = cuts[: inside[pick] + 1]
-        yield [*kept[:-1], replace(kept[-1], last=kept[-1].end)], False
-
-
 def _option(
     field: Field,
     growth: Growth,
-    schedule: list[_Ripe],
+    schedule: list[Ripe],
     *,
     beyond: bool,
     sow: date,
@@ -302,7 +189,7 @@ def _new_options(field: Field) -> Iterator[BatchOption]:
         if growth is None:
             continue
         nursery = None if crop.direct_sow else (horizon.week_of(sow), week)
-        for schedule, beyond in _schedules(field, growth):
+        for schedule, beyond in schedules(field, growth):
             option = _option(
                 field,
                 growth,
@@ -333,7 +220,7 @@ def _seedling_options(field: Field, batch: Standing, number: int) -> Iterator[Ba
         growth = field.model.growth(field.day_of(set_out))
         if growth is None:
             continue
-        for schedule, beyond in _schedules(field, growth):
+        for schedule, beyond in schedules(field, growth):
             yield _option(
                 field,
                 growth,
@@ -345,19 +232,6 @@ def _seedling_options(field: Field, batch: Standing, number: int) -> Iterator[Ba
                 nursery=(0, week),
                 new_cells=False,
             )
-
-
-def _left(field: Field, growth: Growth, today: int) -> list[tuple[int, float]]:
-    """Cuts from today on; of one under way, the share of its days still to come."""
-    cuts = list(zip(growth.cut_days, growth.cut_kg, strict=True))
-    left = [(day, kg) for day, kg in cuts if day >= today]
-    gone = [(day, kg) for day, kg in cuts if day < today]
-    if gone and left and field.crop.harvest_kind in {"cut-and-come", "perennial"}:
-        day, kg = gone[-1]
-        share = (left[0][0] - today) / (left[0][0] - day)
-        if share > 0:
-            left.insert(0, (today, kg * share))
-    return left
 
 
 def _standing_options(field: Field, batch: Standing, number: int) -> Iterator[BatchOption]:
@@ -389,7 +263,7 @@ def _standing_options(field: Field, batch: Standing, number: int) -> Iterator[Ba
         )
         yield _option(field, growth, [], beyond=False, new_cells=False, **common)  # type: ignore[arg-type]
         return
-    left = _left(field, growth, today)
+    left = left_of(field, growth, today)
     remaining = Growth(
         first_day=growth.first_day,
         ripe_day=growth.ripe_day,
@@ -400,7 +274,7 @@ def _standing_options(field: Field, batch: Standing, number: int) -> Iterator[Ba
     )
     yield _option(field, remaining, [], beyond=False, new_cells=False, **common)  # type: ignore[arg-type]
     if left:
-        for schedule, beyond in _schedules(field, remaining):
+        for schedule, beyond in schedules(field, remaining):
             yield _option(field, remaining, schedule, beyond=beyond, new_cells=False, **common)  # type: ignore[arg-type]
 
 

@@ -136,7 +136,7 @@ class GrowthModel:
         """
         crop = self.crop
         cumulated = self._cumulated()
-        longest = LONGEST_STAND * (crop.days_to_harvest + _window_days(crop))
+        longest = LONGEST_STAND * (crop.days_to_harvest + crop.harvest_window_days)
         end = min(first_day + longest, len(self.progress))
         if crop.harvest_kind == "perennial":
             end = min(first_day + crop.renew_after_days, len(self.progress))
@@ -243,10 +243,6 @@ class GrowthModel:
             last_day=stop,
             uptake_g_n=uptake,
         )
-
-
-def _window_days(crop: Crop) -> int:
-    return crop.harvest_window_days
 
 
 def doubts(crop: Crop, air_c: Series, dli_mol: Series) -> tuple[str, ...]:

@@ -1,4 +1,4 @@
-"""Seeded small houses in memory: few crops, zones and weeks, so that a season can be solved exactly.
+"""Seeded small houses in memory: few crops, zones and weeks, so that a season can be solved.
 
 Invented. The crops and the fish are rows of the shipped tables with their days shortened, so that
 something ripens within the few weeks of a house.

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from functools import cache
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -384,7 +384,7 @@ def test_a_standing_batch_is_shared_out_to_its_lots(held, data):
     places = {3 + 2 * k: parts for k, parts in enumerate(held)}
     cuts = data.draw(st.sets(st.integers(1, sum(held) - 1))) if sum(held) > 1 else set()
     edges = [0, *sorted(cuts), sum(held)]
-    counts = [b - a for a, b in zip(edges, edges[1:], strict=False)]
+    counts = [b - a for a, b in pairwise(edges)]
     shares = share_places(places, counts)
     assert [sum(share.values()) for share in shares] == counts
     assert dict(sum((Counter(share) for share in shares), Counter())) == places
