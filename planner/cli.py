@@ -61,11 +61,13 @@ def check(
     from_: Annotated[str | None, typer.Option("--from", help="Plan date, 2027-03-01.")] = None,
 ) -> None:
     """Read everything; list every fault and doubt at once, with file, row and what is allowed."""
+    asked = _day(from_)
     from planner import farmfile, planning
 
     with _errors_as_text():
         inputs = farmfile.read_farm(farm)
-        made_on = planning.plan_date_of(inputs, _day(from_), date.today())
+        made_on = planning.plan_date_of(inputs, asked, date.today())
+        planning.check_dates(inputs, made_on)
         doubts = farmfile.doubts(inputs, made_on)
     for doubt in doubts:
         typer.echo(f"doubt: {doubt}")
@@ -85,7 +87,7 @@ def plan(
         int | None, typer.Option(min=0, help="Rounds of improvement; the default limit.")
     ] = None,
     seconds: Annotated[
-        float | None, typer.Option(min=0.1, help="Stop searching after so many seconds.")
+        float | None, typer.Option(min=0.1, max=1e6, help="Stop searching after so many seconds.")
     ] = None,
     seed: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Seed of the search.")] = 0,
 ) -> None:
@@ -101,10 +103,12 @@ def plan(
 
     with _errors_as_text():
         effort = Effort(work=DEFAULT_WORK if work is None else work, seconds=seconds, seed=seed)
+        target = farm / "plan" if out is None else out
+        if farm.is_dir():
+            planning.check_target(target)
         bundle = planning.make_plan(
             farm, today=date.today(), plan_date=made_on, effort=effort, progress=progress
         )
-        target = farm / "plan" if out is None else out
         planning.write(bundle.files, target)
     for warning in bundle.document["warnings"]:
         typer.echo(f"note: {warning}")

@@ -11,7 +11,7 @@ from datetime import date, timedelta
 from zoneinfo import available_timezones
 
 from planner.errors import nearest
-from planner.farm import NITRATE_UNTESTED_MG_L, Farm, Site, Tank, Water, Zone
+from planner.farm import NITRATE_UNTESTED_MG_L, Farm, Site, Standing, Tank, Water, Zone
 from planner.farmrows import find, no_growth, unknown
 from planner.tables import Crop, Fish, Station, plants_per_part
 from planner.wording import shown
@@ -222,3 +222,38 @@ def dated_doubts(farm: Farm, plan_date: date) -> tuple[str, ...]:
             f"{plan_date}; test anew"
         )
     return tuple(found)
+
+
+def crowding(farm: Farm, crops: Mapping[str, Crop], plan_date: date) -> Iterator[str]:
+    """Say which zones and places hold more parts than they have on `plan_date`.
+
+    Trays that were still in the nursery when they were counted may have been set out by then.
+    """
+    for zone in farm.zones:
+        here = [batch for batch in farm.standing if batch.zone == zone.name]
+        here = [batch for batch in here if is_set_out(batch, crops, plan_date)]
+        parts = sum(batch.parts for batch in here)
+        if parts > zone.all_parts:
+            yield (
+                f'growing.csv: zone "{zone.name}": the batches set out in it by {plan_date} hold '
+                f"{parts} parts; it has {zone.all_parts}"
+            )
+        held: Counter[int] = Counter()
+        for batch in here:
+            held.update(batch.parts_by_place)
+        for place, parts in sorted(held.items()):
+            if parts > zone.parts:
+                ids = " and ".join(shown(batch.id) for batch in here if place in batch.places)
+                yield (
+                    f'growing.csv: batch {ids}: place "{zone.name} {place}" would hold {parts} '
+                    f"parts on {plan_date}; it has {zone.parts} (the parts of a row are spread "
+                    "evenly over its places)"
+                )
+
+
+def is_set_out(batch: Standing, crops: Mapping[str, Crop], day: date) -> bool:
+    """Whether a batch holds its places on a day; a tray without a date stays in the nursery."""
+    set_out = batch.transplant
+    if set_out is None and crops[batch.crop].direct_sow:
+        set_out = batch.sow
+    return set_out is not None and set_out <= day

@@ -100,7 +100,10 @@ def title(kind: Kind, entries: list[Entry], *, parts_of: Mapping[str, int], unit
         where = places_text(places, parts_of)
         if not places and not nursery:
             where = "nursery" if kind is Kind.SOW else same[0].line.place
-        items.append(f"{name} {quantity(number, unit, units)} {where}".rstrip())
+        amount = f"{quantity(number, unit, units)} "
+        if kind is Kind.CLEAR and unit in where.casefold():  # not "1 tower tower 5"
+            amount = ""
+        items.append(f"{name} {amount}{where}".rstrip())
     return _fitted(f"{head}{' in nursery' if nursery else ''}: ", items)
 
 

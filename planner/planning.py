@@ -14,12 +14,17 @@ from pathlib import Path
 from planner import assemble, farmfile, ics, pagetexts, placement, problem, report, tablefiles
 from planner.document import PlaceDoc, PlanDoc
 from planner.errors import InputError, PlannerError
+from planner.farmchecks import crowding
 from planner.lots import Lot, flows, lots
 from planner.plan import SeasonPlan, violations
 from planner.problem import SeasonProblem
 from planner.schools import School, schools
 from planner.season.search import Effort, Progress, quiet, season_plan
 from planner.tasks import Job, dated
+
+PLAN_FILES = ("plan.html", "tasks.ics", "plan.json")
+TABLES = "tables"
+SYSTEM_FILES = (".DS_Store", "Thumbs.db", "desktop.ini")  # which desktops put anywhere
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -59,7 +64,7 @@ def make_plan(
     """
     inputs = farmfile.read_farm(folder)
     made_on = plan_date_of(inputs, plan_date, today)
-    _check_dates(inputs, made_on)
+    check_dates(inputs, made_on)
     season = problem.build(inputs.farm, inputs.crops, inputs.fish, inputs.station, made_on)
     plan = season_plan(season, effort or Effort(), progress)
     broken = violations(season, plan)
@@ -100,13 +105,19 @@ def make_plan(
         "plan.json": json.dumps(document, ensure_ascii=False, indent=1).encode(),
     }
     files |= {
-        f"tables/{name}": content for name, content in tablefiles.tables(document, jobs).items()
+        f"{TABLES}/{name}": content for name, content in tablefiles.tables(document, jobs).items()
     }
     return Bundle(problem=season, plan=plan, document=document, jobs=jobs, files=files)
 
 
-def _check_dates(inputs: farmfile.Inputs, made_on: date) -> None:
-    """What is recorded after the plan date cannot be planned from."""
+def check_dates(inputs: farmfile.Inputs, made_on: date) -> None:
+    """Check that nothing was counted after the plan date, and that what stands then has room.
+
+    Raises
+    ------
+    InputError
+        Lists every row at fault.
+    """
     farm = inputs.farm
     faults = [
         f'growing.csv: batch "{batch.id}": as_of is {batch.as_of}, after the plan date {made_on}; '
@@ -120,6 +131,13 @@ def _check_dates(inputs: farmfile.Inputs, made_on: date) -> None:
         for cohort in farm.cohorts
         if cohort.as_of > made_on
     ]
+    tested = farm.water.nitrate_tested
+    if tested is not None and tested > made_on:
+        faults.append(
+            f"farm.toml: water: nitrate_tested is {tested}, after the plan date {made_on}; "
+            "plan from a later date (--from) or correct it"
+        )
+    faults += crowding(farm, inputs.crops, made_on)
     if faults:
         raise InputError(faults)
 
@@ -196,17 +214,19 @@ def _fish_taken(fish: tuple[School, ...]) -> dict[tuple[str, int], list[tuple[st
 def write(files: Mapping[str, bytes], out: Path) -> None:
     """Write the files to `out`, all or none: a stop half way leaves the last plan whole.
 
+    The folder is exchanged for a new one, so it may hold nothing but a plan.
+
     Raises
     ------
     PlannerError
-        The folder cannot be written.
+        The folder cannot be written, or holds something else.
     """
+    check_target(out)
+    fresh: Path | None = None
     try:
-        out.parent.mkdir(parents=True, exist_ok=True)
-        fresh = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
-    except OSError as fault:
-        raise PlannerError(f"{out}: cannot be written ({fault.strerror})") from fault
-    try:
+        target = out.resolve()
+        target.parent.mkdir(parents=True, exist_ok=True)
+        fresh = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=target.parent))
         for name, content in files.items():
             path = fresh / name
             path.parent.mkdir(exist_ok=True)
@@ -215,11 +235,51 @@ def write(files: Mapping[str, bytes], out: Path) -> None:
                 file.flush()
                 os.fsync(file.fileno())
         fresh.chmod(0o755)
-        _swap(fresh, out)
+        _swap(fresh, target)
     except OSError as fault:
-        raise PlannerError(f"{out}: cannot be written ({fault.strerror})") from fault
+        raise PlannerError(f"{out}: cannot be written ({fault.strerror or fault})") from fault
     finally:
-        shutil.rmtree(fresh, ignore_errors=True)
+        if fresh is not None:
+            shutil.rmtree(fresh, ignore_errors=True)
+
+
+def check_target(out: Path) -> None:
+    """Check that a plan may be written to a folder, before the search for it begins.
+
+    Raises
+    ------
+    PlannerError
+        It is a file, holds something that is no plan's, or cannot be written.
+    """
+    try:
+        target = out.resolve()
+        if target.exists() and not target.is_dir():
+            raise PlannerError(f"{out}: it is a file; give a folder for the plan (--out)")
+        strange = _strangers(target) if target.is_dir() else []
+        there = next(path for path in target.parents if path.exists())
+    except OSError as fault:
+        raise PlannerError(f"{out}: cannot be read ({fault.strerror or fault})") from fault
+    if strange:
+        raise PlannerError(
+            f"{out}: it holds {strange[0]}, which is no part of a plan and would be lost; "
+            "give another folder (--out) or take it away"
+        )
+    if not there.is_dir() or not os.access(there, os.W_OK | os.X_OK):
+        raise PlannerError(f"{out}: cannot be written; {there} is no folder that you may write to")
+
+
+def _strangers(out: Path) -> list[str]:
+    """Return what a folder holds that is no plan's, by name."""
+    found = [path for path in out.iterdir() if path.name not in (*PLAN_FILES, *SYSTEM_FILES)]
+    tables = out / TABLES
+    if tables.is_dir() and not tables.is_symlink():
+        found.remove(tables)
+        found += [path for path in tables.iterdir() if not _is_table(path)]
+    return sorted(str(path.relative_to(out)) for path in found)
+
+
+def _is_table(path: Path) -> bool:
+    return path.name in SYSTEM_FILES or (path.suffix == ".csv" and path.is_file())
 
 
 def _swap(fresh: Path, out: Path) -> None:

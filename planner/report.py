@@ -8,6 +8,7 @@ import hashlib
 from base64 import b64encode
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
+from functools import lru_cache
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
@@ -85,14 +86,7 @@ def page(
     assumptions
         Sentences that the plan rests on.
     """
-    templates = Environment(
-        loader=FileSystemLoader(shipped("templates")),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    templates.filters |= {"n": number, "plain": plain}
+    templates = _templates()
     script = templates.get_template("script.js.j2").render()
     line = context(document, today).line
     places = places_view(document, crops, today)
@@ -128,6 +122,20 @@ def page(
         script=script,
         script_hash=b64encode(hashlib.sha256(script.encode()).digest()).decode(),
     )
+
+
+@lru_cache(maxsize=1)
+def _templates() -> Environment:
+    """Return the templates, which are compiled once."""
+    templates = Environment(
+        loader=FileSystemLoader(shipped("templates")),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    templates.filters |= {"n": number, "plain": plain}
+    return templates
 
 
 def _long_day(day: date) -> str:

@@ -215,8 +215,9 @@ class _Teller:
                 words = verb
             amount = weight(cut["kg"], self._units)
             count, unit = cut["kg"], "kg"
-            if crop and crop.yield_unit != "kg":
-                count, unit = round(cut["kg"] / crop.kg_per_unit), crop.yield_unit
+            units_cut = round(cut["kg"] / crop.kg_per_unit) if crop else 0
+            if crop and crop.yield_unit != "kg" and units_cut:  # less than half a head is weighed
+                count, unit = units_cut, crop.yield_unit
                 amount = f"{plural(count, unit)} ({amount})"
             text = f"{words}: {self._name(batch['crop'])}, {self._counted_place(batch)}, {amount}"
             yield self._entry(batch, Kind.CUT, cut["date"], text, count, unit, verb)

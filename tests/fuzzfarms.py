@@ -133,7 +133,7 @@ def _water(draw: Draw, tanks_m3: float, plan_date: date) -> str:
 def _labour(draw: Draw) -> str:
     return _table(
         "labour",
-        hours_week=_pick(draw, 3, 10, 20, 40, odd=(0, 0.01, 1e5)),
+        hours_week=_pick(draw, 10, 20, 40, odd=(0, 0.01, 3, 1e5)),
         price_hour=_pick(draw, 0, 18, odd=(1e6,)),
         place_min=_pick(draw, None, None, odd=(0, 600)),
         plant_min=_pick(draw, None, None, odd=(0, 60)),
@@ -212,7 +212,7 @@ def _orders(draw: Draw, crops: Sequence[str], species: Sequence[str], plan_date:
         "line,customer,crop,unit,quantity,first_week,last_week,every_weeks,weekdays,priority,price,"
         "tolerance,may_be_cut\n"
     )
-    for number in range(_pick(draw, 0, 1, 2, 4)):
+    for number in range(_pick(draw, 1, 2, 3, odd=(0, 6))):
         fish = bool(species) and draw(st.integers(0, 3)) == 0
         ware = draw(st.sampled_from(species if fish else crops))
         unit = "kg" if fish else _pick(draw, CROPS[ware].yield_unit, "kg", "lb")
@@ -274,7 +274,7 @@ def _growing(draw: Draw, crops: Sequence[str], zones: Sequence[_Zone], plan_date
                 cut = _pick(draw, "", "", first.isoformat())
         parts = draw(st.integers(1, max(1, min(6, zone.free))))
         if draw(st.integers(0, 19)) == 0:
-            parts = zone.places * zone.parts
+            parts = min(400, zone.places * zone.parts)
         zone.free -= parts
         places = ""
         if draw(st.booleans()):
@@ -283,7 +283,7 @@ def _growing(draw: Draw, crops: Sequence[str], zones: Sequence[_Zone], plan_date
                 for place in draw(
                     st.sets(
                         st.integers(0, min(zone.places, 30) - 1),
-                        min_size=1,
+                        min_size=min(-(-parts // zone.parts), zone.places),
                         max_size=min(parts, zone.places, 30),
                     )
                 )

@@ -5,13 +5,16 @@ something ripens within the few weeks of a house.
 """
 
 import random
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from functools import lru_cache
 from typing import Any
 
 from planner.farm import Farm
+from planner.plan import SeasonPlan
 from planner.problem import SeasonProblem, build
+from planner.season.search import Effort, season_plan
 from planner.tables import Crop, Fish, load_crops, load_fish, load_stations
 
 PLAN_DATES = (date(2027, 3, 1), date(2027, 6, 2), date(2027, 9, 17))  # Monday, Wednesday, Friday
@@ -64,13 +67,11 @@ class House:
 
     def changed(self, **changes: Any) -> "House":
         """The same house with some keys of its farm changed, `part__key` for a key of a part."""
-        parts = {}
+        parts = dict(self.farm)
         for name, value in changes.items():
             part, _, key = name.partition("__")
-            if key:
-                value = getattr(self.farm, part).model_copy(update={key: value})
-            parts[part] = value
-        return replace(self, farm=Farm.model_validate(dict(self.farm) | parts))
+            parts[part] = parts[part].model_copy(update={key: value}) if key else value
+        return replace(self, farm=Farm.model_validate(parts))
 
 
 def farm(**parts: Any) -> Farm:
@@ -115,6 +116,13 @@ def order(line: str, crop: str | tuple[str, ...], **keys: Any) -> dict[str, Any]
     return {"line": line, **usual, **keys}
 
 
+@lru_cache(maxsize=128)
+def solved(seed: int) -> tuple[SeasonProblem, SeasonPlan]:
+    """The problem of `random_house(seed)` and its plan."""
+    problem = random_house(seed).problem
+    return problem, season_plan(problem, Effort())
+
+
 def random_house(seed: int, *, weeks: tuple[int, int] = (4, 8), most_tail: int = 3) -> House:
     """A house with all features, drawn with `seed`."""
     chance = random.Random(seed)
@@ -138,8 +146,9 @@ def random_house(seed: int, *, weeks: tuple[int, int] = (4, 8), most_tail: int =
             "solids_kept": chance.random() < 0.5,
         },
         "nursery": {"cells": chance.choice((0, 30, 60, 200))},
-        "labour": {"hours_week": chance.choice((3, 12)), "price_hour": chance.choice((0, 8))},
+        "labour": {"hours_week": chance.choice((1, 12)), "price_hour": chance.choice((0, 8))},
         "weights": {
+            "shortage": chance.choice((0, 1, 10)),
             "nitrate_mg_l_week": chance.choice((0, 0.5, 5)),
             "waste_kg": chance.choice((0, 1)),
         },
@@ -205,7 +214,9 @@ def _order(chance: random.Random, number: int, crops: list[str], plan_date: date
     )
 
 
-def _standing(chance: random.Random, crops: list[str], zones: list[dict[str, Any]], day: date):  # type: ignore[no-untyped-def]
+def _standing(
+    chance: random.Random, crops: list[str], zones: list[dict[str, Any]], day: date
+) -> Iterator[dict[str, Any]]:
     """A few batches in the house, set out or still in their trays, never more than a zone has."""
     for number, zone in enumerate(zones):
         fitting = [
@@ -232,3 +243,110 @@ def _standing(chance: random.Random, crops: list[str], zones: list[dict[str, Any
             "first_cut": set_out + timedelta(days=11) if cut else None,
             "as_of": day,
         }
+
+
+def tiny_house(seed: int) -> House:
+    """A house of so few choices that all of them can be tried: one or two crops, 4 or 5 weeks.
+
+    Every third has two fish at hand or the choice to buy two, in a vat of 20 litres.
+    """
+    chance = random.Random(seed)
+    plan_date = chance.choice(PLAN_DATES)
+    crops = chance.sample(["radish", "lettuce_butterhead", "lettuce_babyleaf"], 1 + seed % 2)
+    zones = [
+        {
+            "name": "gravel",
+            "method": "media_bed",
+            "area": 0.8,
+            "places": 1,
+            "parts": 1 + seed % 4 // 2,
+        },
+        {"name": "rafts", "method": "raft", "area": 0.6, "sites": 14, "places": 1, "parts": 1},
+    ]
+    zones = zones[:1] if crops == ["radish"] else zones[1:] if "radish" not in crops else zones
+    parts: dict[str, Any] = {
+        "crops": crops,
+        "zone": zones,
+        "water": {
+            "volumes": {"all": 0.05},
+            "temperatures": 27,
+            "biofilter_area": chance.choice((0.3, 4)),
+            "nitrate_n": chance.choice((3, 40, 88)),
+            "pool_loss_week": 0.03,
+        },
+        "nursery": {"cells": chance.choice((15, 30))},
+        "labour": {"hours_week": chance.choice((0.3, 1, 4)), "price_hour": chance.choice((0, 8))},
+        "weights": {
+            "shortage": chance.choice((0.3, 1)),
+            "nitrate_mg_l_week": chance.choice((0.02, 0.2)),
+        },
+        "rules": {"horizon_weeks": 6 - len(crops), "tail_weeks": chance.randint(0, 1)},
+        "orders": [_order(chance, number, crops, plan_date) for number in range(2)],
+        "outlets": [{"outlet": "stall", "crop": crops[0], "most_per_week": 1, "price_kg": 3}],
+        "standing": list(_standing(chance, crops, zones, plan_date)),
+    }
+    if seed % 3 == 0:
+        parts["tank"] = ({"name": "vat", "volume": 0.02},)
+        parts["fish_prices"] = {"tilapia_nile": 40}
+        parts["cohorts"] = [
+            {
+                "tank": "vat 1",
+                "species": "tilapia_nile",
+                "count": 2,
+                "mean_weight": chance.choice((90, 118)),
+                "as_of": plan_date,
+            }
+        ][: seed % 2]
+        parts["fingerlings"] = [{"species": "tilapia_nile", "weight": 80, "price": 1}]
+    return House(farm=farm(**parts), plan_date=plan_date, crops=CROPS, fish=FISH)
+
+
+def full_house() -> House:
+    """A house with all features whose plan uses them: tray crops, a cooler, old and new fish."""
+    monday = PLAN_DATES[0]
+    keys: dict[str, Any] = {
+        "crops": ("lettuce_butterhead", "lettuce_babyleaf", "radish"),
+        "zone": (
+            {"name": "rafts", "method": "raft", "area": 0.6, "sites": 14, "places": 5},
+            {"name": "gravel", "method": "media_bed", "area": 0.8, "places": 2},
+        ),
+        "tank": ({"name": "tank", "volume": 0.25}, {"name": "vat", "volume": 0.1}),
+        "nursery": {"cells": 40},
+        "labour": {"hours_week": 1.7, "price_hour": 2},
+        "water": {
+            "volumes": {"all": 1.0},
+            "temperatures": 27,
+            "biofilter_area": 60,
+            "nitrate_n": 40,
+        },
+        "weights": {"nitrate_mg_l_week": 0.2},
+        "rules": {"horizon_weeks": 9, "tail_weeks": 0},
+        "fish_prices": {"tilapia_nile": 12},
+        "cohorts": [
+            {
+                "tank": "tank 1",
+                "species": "tilapia_nile",
+                "count": 30,
+                "mean_weight": 100,
+                "as_of": monday,
+            }
+        ],
+        "fingerlings": [
+            {
+                "species": "tilapia_nile",
+                "weight": 60,
+                "price": 0.5,
+                "lead_weeks": 1,
+                "least_count": 4,
+            }
+        ],
+        "orders": [
+            order("L", "lettuce_butterhead", unit="head", quantity=10, price=2),
+            order("B", "lettuce_babyleaf", quantity=0.5, every_weeks=2, price=12),
+            order("R", "radish", quantity=0.6, price=8),
+        ],
+        "outlets": [
+            {"outlet": "stall", "crop": "lettuce_babyleaf", "most_per_week": 0.3, "price_kg": 4}
+        ],
+    }
+    return House(farm=farm(**keys), plan_date=monday, crops=CROPS, fish=FISH)

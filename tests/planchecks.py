@@ -345,6 +345,7 @@ def fish(plan: Plan, species: Mapping[str, Fish]) -> Faults:
             density = row["biomass_kg"] / tank["volume_m3"]
             if density > tank["max_kg_m3"] + KG and row["week"] not in inherited:
                 yield f"{id}, {row['week']}: {density:.2f} kg/m3 of {tank['max_kg_m3']}"
+        yield from _growth(cohort, species[cohort["species"]])
         counts = [row["count"] for row in cohort["weeks"]]
         if any(later > earlier + KG for earlier, later in pairwise(counts)):
             yield f"{id}: fish appear from nowhere"
@@ -370,6 +371,19 @@ def fish(plan: Plan, species: Mapping[str, Fish]) -> Faults:
             yield f"{row['week']}: more ammonia than the filter turns over"
 
 
+def _growth(cohort: Mapping[str, Any], species: Fish) -> Faults:
+    """Fish never shrink, and put on no more than their feed gives."""
+    taken: dict[str, float] = defaultdict(float)
+    for row in cohort["taken"]:
+        taken[row["week"]] += row["kg"]
+    for now, then in pairwise(cohort["weeks"]):
+        gain_kg = then["biomass_kg"] - now["biomass_kg"] + taken[now["week"]]
+        if gain_kg > now["feed_kg"] / species.fcr + 1e-2 or then["mean_g"] < now["mean_g"]:
+            yield (
+                f"{cohort['id']}, {now['week']}: {gain_kg:.3f} kg are gained on {now['feed_kg']} kg"
+            )
+
+
 # Calendar and page
 
 
@@ -381,15 +395,20 @@ def calendar(plan: Plan, ics: bytes) -> Faults:
     if len({str(event["UID"]) for event in events}) < len(events):
         yield "two events have one UID"
     told: Counter[tuple[str, str, str]] = Counter()
+    tested: Counter[str] = Counter()
     for event in events:
         day = event["DTSTART"].dt
         if type(day) is not date or not _in(plan, day.isoformat()):
             yield f"an event on {day}"
             continue
         kind = str(event["CATEGORIES"].cats[0])
+        if kind == "Water":
+            tested[(day - timedelta(days=day.weekday())).isoformat()] += 1
         for text, id in _entries(str(event["DESCRIPTION"])):
             act = text.partition(" ")[0].rstrip(":") if kind == "Fish" else kind
             told[day.isoformat(), act, id] += 1
+    if tested != Counter(row["week"] for row in plan["weeks"]):
+        yield "the water is not tested once in each week"
     wanted = Counter(
         (day, act, _shown(id)) for day, act, id in _acts(plan) if day is not None and _in(plan, day)
     )

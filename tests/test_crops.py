@@ -338,6 +338,22 @@ def test_no_picks_after_four_weeks_of_little_light(id):
     assert not lost[-1]
 
 
+def test_light_of_the_picking_day_comes_too_late():
+    """Every day a little under the least, but for a bright one: the pick itself, or the day before.
+
+    On the day before it lifts the mean of the 28 days; on the day of the pick it does not.
+    """
+    dull = TOMATO.dli_min_mol * 0.99
+    ripe = in_climate(TOMATO, TOMATO.ref_temp_c, dull).growth(SET_OUT).ripe_day
+    bright = TOMATO.dli_min_mol * 2
+    for day, bears in ((ripe - 29, False), (ripe - 28, True), (ripe - 1, True), (ripe, False)):
+        light = np.full(YEARS, dull)
+        light[day] = bright
+        progress = in_climate(TOMATO, TOMATO.ref_temp_c, dull).progress
+        growth = GrowthModel(crop=TOMATO, progress=progress, dli_mol=light).growth(SET_OUT)
+        assert (growth.cut_kg[0] > 0) == bears
+
+
 def test_leaf_is_cut_in_little_light():
     """Leafy crops below their least light are a doubt, not a ban."""
     growth = in_climate(CHARD, CHARD.ref_temp_c, CHARD.dli_min_mol / 2).growth(SET_OUT)

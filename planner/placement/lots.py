@@ -93,8 +93,6 @@ def share_places(places: Mapping[int, int], counts: Sequence[int]) -> tuple[dict
             place = min(left, key=lambda p: (-min(left[p], rest), left[p], p))
             shares[number][place] = min(left[place], rest)
             left[place] -= shares[number][place]
-            if left[place] == 0:
-                del left[place]
     return tuple(dict(sorted(shares[number].items())) for number in range(len(counts)))
 
 

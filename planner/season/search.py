@@ -259,7 +259,8 @@ class Search:
         ]
         high[new] = 0
         answer = self._solve(low, high, np.flatnonzero(self.model.whole), WHOLE_NODES, 0.01)
-        if answer.values is None or not self._take(answer.values):
+        found = answer.values is not None and self._take(answer.values)
+        if not found and not self._clock.over:
             raise ImpossiblePlanError(collision(self.model))
 
     def _freed(self, whole: Numbers) -> Mask:
