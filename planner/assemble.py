@@ -214,6 +214,7 @@ def _cohort(problem: SeasonProblem, school: School) -> CohortDoc:
                 "date": take.day.isoformat(),
                 "count": count,
                 "kg": round(take.share * school.fish * take.mean_g / 1000, 4),
+                "saleable": take.saleable,
             }
             for take, count in zip(option.takes, counts(school), strict=True)
             if take.week < horizon.weeks

@@ -88,6 +88,7 @@ class TakenDoc(TypedDict):
     date: str
     count: int
     kg: float
+    saleable: bool  # lighter fish, taken out to save the rest, bring nothing
 
 
 class CohortWeekDoc(TypedDict):

@@ -148,7 +148,13 @@ def _cohorts(tank: int) -> Iterator[CohortDoc]:
             "stock": _day(first),
             "harvest": _day(last),
             "taken": [
-                {"week": _day(week), "date": _day(week), "count": 20, "kg": 9.0}
+                {
+                    "week": _day(week),
+                    "date": _day(week),
+                    "count": 20,
+                    "kg": 9.0,
+                    "saleable": True,
+                }
                 for week in (last - 2, last - 1, last)
             ],
             "weeks": [

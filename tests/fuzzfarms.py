@@ -73,7 +73,7 @@ def _zones(draw: Draw, count: int) -> list[_Zone]:
     zones = []
     for number in range(count):
         parts = _pick(draw, 1, 2, 4, odd=(20,))
-        places = _pick(draw, 1, 2, 5, 12, odd=(400, 20_000))
+        places = _pick(draw, 1, 2, 5, 12, odd=(60, 60, 60, 400, 400, 20_000))
         zone = _Zone(
             name=ZONE_NAMES[number],
             method=draw(st.sampled_from(METHODS)),
@@ -167,7 +167,7 @@ def _fingerlings(draw: Draw) -> tuple[str, list[str]]:
         _table(
             "[fingerlings]",
             species=_text(name),
-            weight=_pick(draw, 10, 50, 200, odd=(0.001, 3000, 1e5)),
+            weight=_pick(draw, 10, 50, 200, odd=(0.001, 3000)),
             price=_pick(draw, 0, 1.2, odd=(1e6,)),
             lead_weeks=_pick(draw, 0, 1, 3, odd=(104,)),
             months=_pick(draw, None, None, [1, 4, 7, 8]),
@@ -181,7 +181,7 @@ def _fingerlings(draw: Draw) -> tuple[str, list[str]]:
 def _tanks(draw: Draw) -> tuple[str, list[str], float]:
     text, names, volume_m3 = "", [], 0.0
     for number in range(_pick(draw, 0, 1, 1, 2)):
-        places = _pick(draw, 1, 2, 3, odd=(500,))
+        places = _pick(draw, 1, 2, 3, odd=(30, 30, 500))
         volume = _pick(draw, 0.4, 1, 4, odd=(0.001, 100))
         density = _pick(draw, None, None, 25, odd=(0.1, 300))
         name = f"tank {'AB'[number]}"
@@ -300,7 +300,7 @@ def _cohorts(draw: Draw, tanks: Sequence[str], species: Sequence[str], plan_date
     for tank in draw(st.lists(st.sampled_from(tanks), max_size=3, unique=True)) if tanks else ():
         kind = draw(st.sampled_from([*species, *SPECIES]))
         count = _pick(draw, 5, 20, 40, odd=(1, 400, 1_000_000))
-        weight = _pick(draw, 20, 90, 310, 600, odd=(0.001, 3, 2000, 1e5))
+        weight = _pick(draw, 20, 90, 310, 600, odd=(0.001, 3, 2000, 9000))
         as_of = plan_date - timedelta(days=_pick(draw, 0, 2, 5, odd=(40, 400, 800, 3000)))
         text += f"{tank},{kind},{count},{weight},{as_of}\n"
     return text

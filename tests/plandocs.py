@@ -316,6 +316,7 @@ def _cohort(cohort: _Cohort, start: date, weeks: int) -> CohortDoc:
                 "date": _day(start, day),
                 "count": count,
                 "kg": count * mean_g(day) / 1000,
+                "saleable": True,
             }
             for day, count in cohort.taken.items()
         ],
