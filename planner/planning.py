@@ -178,26 +178,23 @@ def _placed(season: SeasonProblem, all_lots: tuple[Lot, ...]) -> list[dict[str, 
     return found
 
 
-def _standing_places(season: SeasonProblem, here: list[Lot]) -> dict[str, dict[int, int]]:
+def _standing_places(season: SeasonProblem, here: list[Lot]) -> dict[str, Mapping[int, int]]:
     """Share the places of each standing batch over the lots that it is cleared in."""
-    left: dict[int, dict[int, int]] = {}
-    found: dict[str, dict[int, int]] = {}
+    shares: dict[int, list[Lot]] = defaultdict(list)
     for lot in here:
-        number = lot.option.standing
-        if number is None or lot.option.nursery is not None:
-            continue
-        batch = season.farm.standing[number]
-        free = left.setdefault(number, dict(batch.parts_by_place))
-        wanted, mine = lot.parts, {}
-        for place in sorted(free):
-            taken = min(free[place], wanted)
-            if taken:
-                mine[place] = taken
-                free[place] -= taken
-                wanted -= taken
-        if mine:
-            found[lot.id] = mine
-    return found
+        if lot.option.standing is not None and lot.option.nursery is None:
+            shares[lot.option.standing].append(lot)
+    return {
+        lot.id: places
+        for number, parts in shares.items()
+        for lot, places in zip(
+            parts,
+            placement.share_places(
+                season.farm.standing[number].parts_by_place, [lot.parts for lot in parts]
+            ),
+            strict=True,
+        )
+    }
 
 
 def _fish_taken(fish: tuple[School, ...]) -> dict[tuple[str, int], list[tuple[str, date, float]]]:

@@ -24,8 +24,8 @@ _DAYS: dict[str, dict[str, int]] = {
     "lettuce_babyleaf": {
         "nursery_days": 5,
         "days_to_harvest": 9,
-        "harvest_window_days": 14,
-        "regrowth_interval_days": 7,
+        "harvest_window_days": 20,
+        "regrowth_interval_days": 10,
         "shelf_days": 14,
     },
     "tomato_cherry_indet": {"nursery_days": 8, "days_to_harvest": 10, "harvest_window_days": 16},

@@ -15,7 +15,7 @@ from planner.schools import School, schools
 from planner.season.search import Effort, season_plan
 from tests.houses import CROPS, FISH, PLAN_DATES, House, farm, order, solved
 
-SEEDS = range(60)
+SEEDS = range(45)
 
 
 @pytest.fixture(scope="module", params=PLAN_DATES, ids=str)

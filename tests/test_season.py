@@ -255,7 +255,7 @@ def test_decided_in_turn(monkeypatch: pytest.MonkeyPatch) -> None:
     """
     monkeypatch.setattr(search, "SMALL_WHOLE", -1)
     near = 0
-    for seed in range(25):
+    for seed in range(20):
         problem, best = solved(seed)
         plan = season_plan(problem, Effort(work=2))
         slack = 1e-6 * max(1.0, abs(best.value))
@@ -265,7 +265,7 @@ def test_decided_in_turn(monkeypatch: pytest.MonkeyPatch) -> None:
         assert plan.bound >= best.value - slack, f"house {seed}"
         assert plan.stopped_by in ("proven", "work")
         near += gap(problem, plan.value, best.value) <= 0.01
-    assert near >= 20
+    assert near >= 16
 
 
 def test_a_farm_without_hours_cannot_clear_what_stands() -> None:
