@@ -10,9 +10,11 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from zoneinfo import available_timezones
 
+from planner.calendarrules import FISH_WEEKDAY
 from planner.errors import nearest
 from planner.farm import NITRATE_UNTESTED_MG_L, Farm, Site, Standing, Tank, Water, Zone
 from planner.farmrows import find, no_growth, unknown
+from planner.horizon import WEEKDAYS
 from planner.tables import Crop, Fish, Station, plants_per_part
 from planner.wording import shown
 
@@ -194,6 +196,9 @@ def _sales_doubts(farm: Farm, crops: Mapping[str, Crop]) -> Iterator[str]:
         if homeless.issuperset(order.crops):
             line = shown(order.line)
             yield f"orders.csv: line {line}: {order.crop_text} fits no zone {_WHY}"
+        if not set(order.crops) & set(crops) and min(order.weekdays) < FISH_WEEKDAY:
+            line, day = shown(order.line), WEEKDAYS[FISH_WEEKDAY].capitalize()
+            yield f"orders.csv: line {line}: fish are taken on {day}s; give a weekday from then on"
     for id in farm.crops_in_use:
         if id in homeless and id in wanted and not any(id in o.crops for o in farm.orders):
             yield f"farm.toml: crops: {id} fits no zone {_WHY}"

@@ -87,7 +87,7 @@ A2,Green grocer,any lettuce,head,12,2027-03-08,2028-02-28,1,thu,2,2.20,10%,yes
 A3,Corner bistro,basil_genovese,kg,0.5,2027-03-15,2028-02-28,1,fri,1,30,0.1,yes
 A4,School kitchen,Swiss chard,bunch,4,2027-03-08,2027-12-13,1,,3,3.00,0.2,yes
 A5,Green grocer,tomato_cherry_indet,kg,1,2027-06-14,2027-09-27,1,thu,2,8.00,0.2,yes
-A6,School kitchen,tilapia_nile,kg,4,2027-03-22,2028-02-28,4,wed,2,12.00,0.2,no
+A6,School kitchen,tilapia_nile,kg,4,2027-03-22,2028-02-28,4,fri,2,12.00,0.2,no
 """
 
 OUTLETS_CSV = """\

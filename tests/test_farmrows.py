@@ -142,8 +142,8 @@ ROW_FAULTS = [
     ),
     (
         "orders_csv",
-        "2028-02-28,4,wed",
-        "2028-02-28,0,wed",
+        "2028-02-28,4,fri",
+        "2028-02-28,0,fri",
         'orders.csv line 7: every_weeks is "0"; give a whole number from 1 to 52',
     ),
     (

@@ -22,6 +22,7 @@ from ortools.math_opt.python import mathopt
 from planner.errors import ImpossiblePlanError
 from planner.plan import SeasonPlan, Status, gap
 from planner.problem import SeasonProblem
+from planner.season.collision import collision
 from planner.season.linear import LinearModel
 from planner.season.rows import SeasonRows
 from planner.season.solvers import Answer, Limits, solve
@@ -140,13 +141,22 @@ class Search:
         self.progress(stage, value, self.bound, self._clock.gone)
 
     def _solve(
-        self, low: Floats, high: Floats, whole: Numbers | None, nodes: int, relative_gap: float
+        self,
+        low: Floats,
+        high: Floats,
+        whole: Numbers | None,
+        nodes: int,
+        relative_gap: float,
+        *,
+        timed: bool = True,
     ) -> Answer:
-        """Solve with some columns whole, within the work of one step."""
+        """Solve with some columns whole, within the work of one step and the time left, if any."""
         marks = np.zeros(self.model.columns, dtype=bool)
         if whole is not None:
             marks[whole] = True
-        limits = Limits(nodes=nodes, relative_gap=relative_gap, seconds=self._clock.left)
+        limits = Limits(
+            nodes=nodes, relative_gap=relative_gap, seconds=self._clock.left if timed else None
+        )
         return solve(
             self.model, low=low, high=high, whole=marks, limits=limits, seed=self.effort.seed
         )
@@ -173,14 +183,14 @@ class Search:
             return False
         self.bound = min(self.bound, answer.bound)
         self._take(answer.values)
-        return answer.optimal or self.proven
+        return self.best is not None and (answer.optimal or self.proven)
 
     def _take(self, values: Floats) -> bool:
         """Round the whole numbers, solve for what follows from them, and keep it when better."""
         low, high = self.model.low.copy(), self.model.high.copy()
         columns = np.flatnonzero(self.model.whole)
         low[columns] = high[columns] = np.clip(values[columns].round(), low[columns], high[columns])
-        answer = self._solve(low, high, None, 1, 0.0)
+        answer = self._solve(low, high, None, 1, 0.0, timed=False)
         if answer.values is None or answer.worth <= self.worth + 1e-9:
             return False
         self.best, self.worth = answer.values, answer.worth
@@ -228,12 +238,13 @@ class Search:
                 answer = self._solve(low, high, block, BLOCK_NODES, BLOCK_GAP)
                 if answer.values is not None:
                     break
-            if answer.values is None:
+            if answer.values is None:  # out of time: nothing more is sown than is decided
+                values[self._starting(first, self.problem.weeks)] = 0
                 break
             values = answer.values
             values[block] = values[block].round()
             self._tell(f"weeks {first + 1} to {first + BLOCK_WEEKS}")
-        if answer.values is None or not self._take(values):
+        if not self._take(values):
             self._start_bare()
         self._tell("first plan")
 
@@ -258,7 +269,9 @@ class Search:
             if fish is not None
         ]
         high[new] = 0
-        answer = self._solve(low, high, np.flatnonzero(self.model.whole), WHOLE_NODES, 0.01)
+        answer = self._solve(
+            low, high, np.flatnonzero(self.model.whole), WHOLE_NODES, 0.01, timed=False
+        )
         found = answer.values is not None and self._take(answer.values)
         if not found and not self._clock.over:
             raise ImpossiblePlanError(collision(self.model))
@@ -311,41 +324,6 @@ class Search:
             for _, values in better:
                 self._take(values)
         self._tell(f"round {self.rounds}")
-
-
-def collision(model: LinearModel) -> str:
-    """Say which rules cannot hold together, by leaving rules out one at a time.
-
-    A rule is named when no plan exists with it and the other named ones (a smallest such set).
-    """
-    loose = {"produce", "orders", "what grows after the tail"}
-    names = [rule for rule in dict.fromkeys(model.rules) if rule not in loose]
-    of_row = np.array(model.rules)
-    kept = list(names)
-    for rule in names:
-        trial = [other for other in kept if other != rule]
-        if not _possible(model, np.isin(of_row, trial)):
-            kept = trial
-    rules = " and ".join(f'"{rule}"' for rule in kept) or "the rules"
-    return (
-        f"No plan keeps these rules together: {rules}. Check what the farm files say of them, and "
-        "what stands in the house (growing.csv, cohorts.csv)."
-    )
-
-
-def _possible(model: LinearModel, rows: Mask) -> bool:
-    """Whether any values, whole or not, keep these rows."""
-    part = LinearModel(
-        worth=np.zeros(model.columns),
-        matrix=model.matrix[np.flatnonzero(rows)],
-        row_low=model.row_low[rows],
-        row_high=model.row_high[rows],
-        low=model.low,
-        high=model.high,
-        whole=np.zeros(model.columns, dtype=bool),
-        rules=(),
-    )
-    return not solve(part).infeasible
 
 
 def season_plan(problem: SeasonProblem, effort: Effort, progress: Progress = quiet) -> SeasonPlan:

@@ -14,6 +14,8 @@ from planner.season.linear import LinearModel
 
 Floats = NDArray[np.float64]
 
+MOST_BARRIER_STEPS = 300  # several times what a barrier method that converges takes
+
 
 class Solver(StrEnum):
     """Solvers inside OR-Tools that can take the model."""
@@ -167,6 +169,7 @@ def solve(
     # the heuristics that solve a model of their own take most of a short search's time
     parameters.highs.bool_options["mip_heuristic_run_root_reduced_cost"] = False
     parameters.highs.bool_options["mip_allow_restart"] = False
+    parameters.highs.int_options["ipm_iteration_limit"] = MOST_BARRIER_STEPS
     hints = mathopt.ModelSolveParameters()
     if start is not None:
         known = mathopt.SolutionHint(
@@ -188,15 +191,20 @@ def _run(
     parameters: mathopt.SolveParameters,
     hints: mathopt.ModelSolveParameters,
 ) -> mathopt.SolveResult | None:
-    """Run a solver, and SCIP where it contradicts itself, as it may when rules barely collide.
+    """Run a solver; another method, then SCIP, where it turns in circles or contradicts itself.
 
-    OR-Tools 9.15 says so by a RuntimeError, or stumbles over it with an AttributeError.
+    Both happen with prices a million times apart, or rules that barely collide. OR-Tools 9.15 tells
+    of the latter by a RuntimeError, or stumbles over it with an AttributeError.
     """
-    for able in dict.fromkeys((solver, Solver.SCIP)):
+    ways = ((solver, parameters.lp_algorithm), (solver, None), (Solver.SCIP, None))
+    for able, method in dict.fromkeys(ways):
+        parameters.lp_algorithm = method
         if able is Solver.SCIP:
-            parameters.threads, parameters.lp_algorithm = 1, None
+            parameters.threads = 1
         with suppress(RuntimeError, AttributeError):
-            return mathopt.solve(problem, _TYPES[able], params=parameters, model_params=hints)
+            result = mathopt.solve(problem, _TYPES[able], params=parameters, model_params=hints)
+            if result.termination.limit is not mathopt.Limit.ITERATION:
+                return result
     return None
 
 
