@@ -1,16 +1,16 @@
 """Farm folders drawn by chance, for tests that no folder may break: small, odd, mostly readable."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import TypeVar
 
 from hypothesis import strategies as st
+from hypothesis.strategies import DrawFn
 
 from planner.tables import Crop, load_crops, load_fish, plants_per_part
 
 T = TypeVar("T")
-Draw = Callable[[st.SearchStrategy[T]], T]
 
 CROPS = load_crops()
 SPECIES = [id for id, row in load_fish().items() if row.tgc_per_1000_degree_days is not None]
@@ -43,14 +43,14 @@ class _Zone:
     rows: list[str] = field(default_factory=list)
 
 
-def _pick(draw: Draw[T], *usual: T, odd: Sequence[T] = ()) -> T:
+def _pick(draw: DrawFn, *usual: T, odd: Sequence[T] = ()) -> T:
     """Draw one of the usual values, or now and then an odd one."""
-    if odd and draw(st.integers(0, 9)) == 0:  # type: ignore[arg-type, operator]
+    if odd and draw(st.integers(0, 9)) == 0:
         return draw(st.sampled_from(odd))
     return draw(st.sampled_from(usual))
 
 
-def _months(draw: Draw, usual: Sequence[float], odd: Sequence[float]) -> str:
+def _months(draw: DrawFn, usual: Sequence[float], odd: Sequence[float]) -> str:
     """Draw twelve values on a curve between two of `usual`, or one value for all the year."""
     if draw(st.booleans()):
         return str(_pick(draw, *usual, odd=odd))
@@ -69,13 +69,13 @@ def _text(value: str) -> str:
     return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
 
 
-def _zones(draw: Draw, count: int) -> list[_Zone]:
+def _zones(draw: DrawFn, count: int) -> list[_Zone]:
     zones = []
-    for number in range(count):
+    for name in draw(st.permutations(ZONE_NAMES))[:count]:
         parts = _pick(draw, 1, 2, 4, odd=(20,))
         places = _pick(draw, 1, 2, 5, 12, odd=(60, 60, 60, 400, 400, 20_000))
         zone = _Zone(
-            name=ZONE_NAMES[number],
+            name=name,
             method=draw(st.sampled_from(METHODS)),
             places=places,
             parts=parts,
@@ -84,7 +84,7 @@ def _zones(draw: Draw, count: int) -> list[_Zone]:
             free=places * parts,
         )
         lamps = _pick(draw, 0, 0, 120, odd=(2000,))
-        warmest = _pick(draw, None, None, None, 0, -3, odd=(-15, 15))
+        offset = _pick(draw, None, None, None, 0, -3, odd=(-15, 15))
         zone.rows.append(
             _table(
                 "[zone]",
@@ -99,7 +99,7 @@ def _zones(draw: Draw, count: int) -> list[_Zone]:
                 lamps_umol=lamps or None,
                 lamp_hours=_pick(draw, 8, 16, odd=(24, 0.1)) if lamps else None,
                 lamp_months=_pick(draw, None, [11, 12, 1]) if lamps else None,
-                air_offset=warmest,
+                air_offset=offset,
                 trellis=_pick(draw, None, None, *YES_NO),
             )
         )
@@ -107,7 +107,7 @@ def _zones(draw: Draw, count: int) -> list[_Zone]:
     return zones
 
 
-def _water(draw: Draw, tanks_m3: float, plan_date: date) -> str:
+def _water(draw: DrawFn, tanks_m3: float, plan_date: date) -> str:
     nitrate = _pick(draw, None, 0, 6, 38, odd=(70, 95, 150, 2000))
     tested = None
     if nitrate is not None and draw(st.booleans()):
@@ -130,7 +130,7 @@ def _water(draw: Draw, tanks_m3: float, plan_date: date) -> str:
     )
 
 
-def _labour(draw: Draw) -> str:
+def _labour(draw: DrawFn) -> str:
     return _table(
         "labour",
         hours_week=_pick(draw, 10, 20, 40, odd=(0, 0.01, 3, 1e5)),
@@ -142,7 +142,7 @@ def _labour(draw: Draw) -> str:
     )
 
 
-def _money(draw: Draw) -> str:
+def _money(draw: DrawFn) -> str:
     """Draw prices and weights, which may be nothing."""
     prices = _table(
         "prices",
@@ -161,8 +161,9 @@ def _money(draw: Draw) -> str:
     return prices + weights
 
 
-def _fingerlings(draw: Draw) -> tuple[str, list[str]]:
-    species = [draw(st.sampled_from(SPECIES)) for _ in range(_pick(draw, 0, 1, 1, 2))]
+def _fingerlings(draw: DrawFn) -> tuple[str, list[str]]:
+    count = _pick(draw, 0, 1, 1, 2)
+    species = draw(st.lists(st.sampled_from(SPECIES), min_size=count, max_size=count))
     rows = [
         _table(
             "[fingerlings]",
@@ -178,7 +179,7 @@ def _fingerlings(draw: Draw) -> tuple[str, list[str]]:
     return "".join(rows), species
 
 
-def _tanks(draw: Draw) -> tuple[str, list[str], float]:
+def _tanks(draw: DrawFn) -> tuple[str, list[str], float]:
     text, names, volume_m3 = "", [], 0.0
     for number in range(_pick(draw, 0, 1, 1, 2)):
         places = _pick(draw, 1, 2, 3, odd=(30, 30, 500))
@@ -193,7 +194,7 @@ def _tanks(draw: Draw) -> tuple[str, list[str], float]:
     return text, names, volume_m3
 
 
-def _grown(draw: Draw, zones: Sequence[_Zone], count: int) -> list[str]:
+def _grown(draw: DrawFn, zones: Sequence[_Zone], count: int) -> list[str]:
     """Draw crops of the shipped table, mostly such as some zone can carry."""
     at_home = [id for id in CROPS if any(_plants(CROPS[id], zone) for zone in zones)]
     chosen: list[str] = []
@@ -207,7 +208,7 @@ def _plants(crop: Crop, zone: _Zone) -> int:
     return plants_per_part(crop, zone.method, zone.area_m2, zone.sites, zone.parts)
 
 
-def _orders(draw: Draw, crops: Sequence[str], species: Sequence[str], plan_date: date) -> str:
+def _orders(draw: DrawFn, crops: Sequence[str], species: Sequence[str], plan_date: date) -> str:
     text = (
         "line,customer,crop,unit,quantity,first_week,last_week,every_weeks,weekdays,priority,price,"
         "tolerance,may_be_cut\n"
@@ -245,7 +246,7 @@ def _orders(draw: Draw, crops: Sequence[str], species: Sequence[str], plan_date:
     return text
 
 
-def _outlets(draw: Draw, crops: Sequence[str], species: Sequence[str]) -> str:
+def _outlets(draw: DrawFn, crops: Sequence[str], species: Sequence[str]) -> str:
     text = "outlet,crop,most_per_week,price_kg\n"
     wares = draw(st.lists(st.sampled_from([*crops, *species]), max_size=3, unique=True))
     for ware in wares:
@@ -254,7 +255,7 @@ def _outlets(draw: Draw, crops: Sequence[str], species: Sequence[str]) -> str:
     return text
 
 
-def _growing(draw: Draw, crops: Sequence[str], zones: Sequence[_Zone], plan_date: date) -> str:
+def _growing(draw: DrawFn, crops: Sequence[str], zones: Sequence[_Zone], plan_date: date) -> str:
     """Draw batches of any age: seedlings, just set out, over-ripe, being cut; rarely too many."""
     text = "id,crop,zone,parts,places,sow,transplant,first_cut,as_of\n"
     for number in range(_pick(draw, 0, 0, 1, 2, 4)):
@@ -278,23 +279,18 @@ def _growing(draw: Draw, crops: Sequence[str], zones: Sequence[_Zone], plan_date
         zone.free -= parts
         places = ""
         if draw(st.booleans()):
-            places = " ".join(
-                str(place + 1)
-                for place in draw(
-                    st.sets(
-                        st.integers(0, min(zone.places, 30) - 1),
-                        min_size=min(-(-parts // zone.parts), zone.places),
-                        max_size=min(parts, zone.places, 30),
-                    )
-                )
-            )
+            numbers = st.integers(1, min(zone.places, 30))
+            most = min(parts, zone.places, 30)
+            least = min(most, -(-parts // zone.parts))
+            chosen = draw(st.sets(numbers, min_size=least, max_size=most))
+            places = " ".join(map(str, sorted(chosen)))
         name = _pick(draw, f"G{number}", "")
         text += f"{name},{crop},{zone.name if ',' not in zone.name else _text(zone.name)},"
         text += f"{parts},{places},{sow},{set_out},{cut},{as_of}\n"
     return text
 
 
-def _cohorts(draw: Draw, tanks: Sequence[str], species: Sequence[str], plan_date: date) -> str:
+def _cohorts(draw: DrawFn, tanks: Sequence[str], species: Sequence[str], plan_date: date) -> str:
     """Draw fish at hand: fry, market weight, far too heavy, far too many, too cold for them."""
     text = "tank,species,count,mean_weight,as_of\n"
     for tank in draw(st.lists(st.sampled_from(tanks), max_size=3, unique=True)) if tanks else ():
@@ -307,7 +303,7 @@ def _cohorts(draw: Draw, tanks: Sequence[str], species: Sequence[str], plan_date
 
 
 @st.composite
-def farm_folders(draw: Draw) -> FarmFolder:
+def farm_folders(draw: DrawFn) -> FarmFolder:
     """Return strategies of small farms with all that a grower may write, sound or silly."""
     plan_date = draw(st.sampled_from(FIRST_DAYS)) + timedelta(days=draw(st.integers(0, 27)))
     zones = _zones(draw, _pick(draw, 1, 2, 3))
