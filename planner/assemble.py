@@ -199,13 +199,14 @@ def _cohort(problem: SeasonProblem, school: School) -> CohortDoc:
                 "feed_kg": round(feed_kg, 5),
             }
         )
-    stock = option.stock
+    stock, tank = option.stock, problem.farm.tanks[option.tank]
     if option.at_hand is not None:
         stock = min(stock, horizon.plan_date - timedelta(days=1))
     return {
         "id": school.id,
         "species": option.species,
         "tank": school.tank,
+        "max_kg_m3": tank.max_density_kg_m3 or problem.fish[option.species].density_max_kg_m3,
         "stock": stock.isoformat(),
         "harvest": _iso(school.empty),
         "taken": [

@@ -103,6 +103,7 @@ class CohortDoc(TypedDict):
     id: str
     species: str
     tank: str
+    max_kg_m3: float  # of this species in this tank
     stock: str
     harvest: str | None  # the day the tank is empty; None when after the horizon's tail
     taken: list[TakenDoc]

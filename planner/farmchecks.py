@@ -246,14 +246,16 @@ def crowding(farm: Farm, crops: Mapping[str, Crop], plan_date: date) -> Iterator
         held: Counter[int] = Counter()
         for batch in here:
             held.update(batch.parts_by_place)
-        for place, parts in sorted(held.items()):
-            if parts > zone.parts:
-                ids = " and ".join(shown(batch.id) for batch in here if place in batch.places)
-                yield (
-                    f'growing.csv: batch {ids}: place "{zone.name} {place}" would hold {parts} '
-                    f"parts on {plan_date}; it has {zone.parts} (the parts of a row are spread "
-                    "evenly over its places)"
-                )
+        full = [(place, parts) for place, parts in sorted(held.items()) if parts > zone.parts]
+        if full:
+            place, parts = full[0]
+            ids = " and ".join(shown(batch.id) for batch in here if place in batch.places)
+            others = f"; {len(full) - 1} more of its places are overfull" if len(full) > 1 else ""
+            yield (
+                f'growing.csv: batch {ids}: place "{zone.name} {place}" would hold {parts} parts '
+                f"on {plan_date}; it has {zone.parts} (the parts of a row are spread evenly over "
+                f"its places){others}"
+            )
 
 
 def is_set_out(batch: Standing, crops: Mapping[str, Crop], day: date) -> bool:

@@ -92,11 +92,15 @@ def empty_tanks(document: PlanDoc) -> tuple[str, ...]:
 def _tank(
     at: Context, tank: TankDoc, cohorts: Sequence[CohortDoc], names: Mapping[str, str]
 ) -> Figure:
-    limit_kg = tank["max_kg_m3"] * tank["volume_m3"]
-    peak_kg = max(week["biomass_kg"] for cohort in cohorts for week in cohort["weeks"])
+    peaks_kg = [max(week["biomass_kg"] for week in cohort["weeks"]) for cohort in cohorts]
+    peak_kg, most_kg_m3 = max(
+        zip(peaks_kg, (cohort["max_kg_m3"] for cohort in cohorts), strict=True),
+        key=lambda fish: fish[0] / fish[1],
+    )
+    limit_kg = most_kg_m3 * tank["volume_m3"]
     finding = (
         f"At most {weight(peak_kg, at.units)} of fish, {peak_kg / limit_kg:.0%} of the "
-        f"{weight(limit_kg, at.units)} at {density(tank['max_kg_m3'], at.units)}."
+        f"{weight(limit_kg, at.units)} at {density(most_kg_m3, at.units)}."
     )
     return Figure(
         name="",

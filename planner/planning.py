@@ -12,6 +12,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from planner import assemble, farmfile, ics, pagetexts, placement, problem, report, tablefiles
+from planner.cohorts import LONGEST_WEEKS
 from planner.document import PlaceDoc, PlanDoc
 from planner.errors import InputError, PlannerError
 from planner.farmchecks import crowding
@@ -111,7 +112,7 @@ def make_plan(
 
 
 def check_dates(inputs: farmfile.Inputs, made_on: date) -> None:
-    """Check that nothing was counted after the plan date, and that what stands then has room.
+    """Check that counts are neither after the plan date nor too old, and what stands has room.
 
     Raises
     ------
@@ -130,6 +131,13 @@ def check_dates(inputs: farmfile.Inputs, made_on: date) -> None:
         "plan from a later date (--from) or correct it"
         for cohort in farm.cohorts
         if cohort.as_of > made_on
+    ]
+    oldest = made_on - timedelta(weeks=LONGEST_WEEKS)
+    faults += [
+        f"cohorts.csv: {cohort.tank}: as_of is {cohort.as_of}, over {LONGEST_WEEKS} weeks before "
+        f"the plan date {made_on}; growth is not followed so long: count and weigh anew"
+        for cohort in farm.cohorts
+        if cohort.as_of < oldest
     ]
     tested = farm.water.nitrate_tested
     if tested is not None and tested > made_on:

@@ -214,7 +214,9 @@ def build(
     ).pool_g
     nitrate_max_g = np.full(weeks, limit_g)
     above = fading > limit_g
-    nitrate_max_g[above] = np.maximum(start_pool_g * 1.25, _rounded_up(fading[above]))
+    nitrate_max_g[above] = np.maximum(
+        start_pool_g * 1.25, _rounded_up(fading[above] * (1 + ROUNDING))
+    )
     inherited |= above
     if start_pool_g > limit_g or above.any():
         comes = "above" if start_pool_g > limit_g else "and will soon pass"

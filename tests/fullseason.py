@@ -145,6 +145,7 @@ def _cohorts(tank: int) -> Iterator[CohortDoc]:
             "id": f"C{tank}{number}",
             "species": "tilapia_nile",
             "tank": f"fish tank {tank}",
+            "max_kg_m3": 20.0,
             "stock": _day(first),
             "harvest": _day(last),
             "taken": [

@@ -309,7 +309,7 @@ def nitrogen(plan: Plan) -> Faults:
         week, now = row["week"], row["nitrate_n_mg_l"]
         change = row["supply_n_g"] - row["uptake_n_g"] + row["deficit_n_g"] - row["pool_loss_n_g"]
         off_g = volume_m3 * (now - before) - change
-        if abs(off_g) > GRAMS:
+        if abs(off_g) > GRAMS + 1e-6 * volume_m3:
             yield f"{week}: {off_g:.3f} g are unaccounted for"
         if row["deficit_n_g"] > GRAMS and now > GRAMS / volume_m3:
             yield f"{week}: plants want while there is nitrate"
@@ -323,7 +323,7 @@ def nitrogen(plan: Plan) -> Faults:
             yield f"{week}: {row['lost_n_g']} g lost"
         if abs(row["uptake_n_g"] - uptake[week]) > GRAMS + 1e-3 * len(plan["batches"]):
             yield f"{week}: batches take {uptake[week]:.3f} g, not {row['uptake_n_g']}"
-        if abs(row["feed_kg"] - feed[week]) > KG:
+        if abs(row["feed_kg"] - feed[week]) > KG + 1e-5 * len(plan["cohorts"]):
             yield f"{week}: cohorts eat {feed[week]:.3f} kg, not {row['feed_kg']}"
         before = now
 
@@ -343,8 +343,8 @@ def fish(plan: Plan, species: Mapping[str, Fish]) -> Faults:
             if abs(kg - row["biomass_kg"]) > 1e-2 + 1e-5 * (row["count"] + row["mean_g"]):
                 yield f"{id}, {row['week']}: {row['biomass_kg']} kg are not count times weight"
             density = row["biomass_kg"] / tank["volume_m3"]
-            if density > tank["max_kg_m3"] + KG and row["week"] not in inherited:
-                yield f"{id}, {row['week']}: {density:.2f} kg/m3 of {tank['max_kg_m3']}"
+            if density > cohort["max_kg_m3"] + KG and row["week"] not in inherited:
+                yield f"{id}, {row['week']}: {density:.2f} kg/m3 of {cohort['max_kg_m3']}"
         yield from _growth(cohort, species[cohort["species"]])
         counts = [row["count"] for row in cohort["weeks"]]
         if any(later > earlier + KG for earlier, later in pairwise(counts)):

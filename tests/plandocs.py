@@ -308,6 +308,7 @@ def _cohort(cohort: _Cohort, start: date, weeks: int) -> CohortDoc:
         "id": cohort.id,
         "species": cohort.species,
         "tank": cohort.tank,
+        "max_kg_m3": 20.0,
         "stock": _day(start, cohort.stock),
         "harvest": None if cohort.harvest is None else _day(start, cohort.harvest),
         "taken": [

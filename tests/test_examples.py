@@ -254,7 +254,7 @@ def _feeds_more_than_is_eaten(plan: Document) -> None:
 
 
 def _is_overfull(plan: Document) -> None:
-    plan["tanks"][0]["max_kg_m3"] = 14.0
+    plan["cohorts"][0]["max_kg_m3"] = 14.0
 
 
 def _gains_on_nothing(plan: Document) -> None:

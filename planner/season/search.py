@@ -12,7 +12,7 @@ All limits are work (nodes, rounds), so that a slower machine gives the same pla
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
 import numpy as np
@@ -178,7 +178,7 @@ class Search:
             self.model.low, self.model.high, np.flatnonzero(self.model.whole), WHOLE_NODES, 0.0
         )
         if answer.infeasible:
-            raise ImpossiblePlanError(collision(self.model))
+            raise ImpossiblePlanError(collision(self.model, whole=True))
         if answer.values is None:
             return False
         self.bound = min(self.bound, answer.bound)
@@ -274,7 +274,7 @@ class Search:
         )
         found = answer.values is not None and self._take(answer.values)
         if not found and not self._clock.over:
-            raise ImpossiblePlanError(collision(self.model))
+            raise ImpossiblePlanError(collision(replace(self.model, high=high), whole=True))
 
     def _freed(self, whole: Numbers) -> Mask:
         """Columns that may follow when `whole` ones move: quantities that share rows with them."""
