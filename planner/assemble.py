@@ -20,6 +20,7 @@ from planner.document import (
     WeekDoc,
 )
 from planner.environment import zone_air_c, zone_dli_mol
+from planner.insight import Insight
 from planner.lots import Flows, Lot
 from planner.nitrogen import lost_g
 from planner.plan import SeasonPlan
@@ -43,6 +44,7 @@ def document(
     places: Mapping[str, Sequence[PlaceDoc]],
     warnings: Sequence[str],
     violations: Sequence[str],
+    insight: Insight,
 ) -> PlanDoc:
     """Return the document of a plan.
 
@@ -102,8 +104,10 @@ def document(
         cohorts=[_cohort(problem, school) for school in fish if school.option.stock < end],
         weeks=_weeks(problem, plan),
         produce=_produce(problem, plan),
-        orders=_orders(problem, plan),
+        orders=_orders(problem, plan, insight.why),
         deliveries=_served(problem, goes),
+        marginal=list(insight.marginal),
+        comparison=insight.comparison,
         violations=list(violations),
         warnings=list(warnings),
     )
@@ -307,7 +311,7 @@ def _produce(problem: SeasonProblem, plan: SeasonPlan) -> list[ProduceDoc]:
     return found
 
 
-def _orders(problem: SeasonProblem, plan: SeasonPlan) -> list[OrderWeekDoc]:
+def _orders(problem: SeasonProblem, plan: SeasonPlan, why: Mapping[int, str]) -> list[OrderWeekDoc]:
     found: list[OrderWeekDoc] = []
     for number, order in enumerate(problem.orders):
         if order.week >= problem.horizon.weeks:
@@ -328,6 +332,7 @@ def _orders(problem: SeasonProblem, plan: SeasonPlan) -> list[OrderWeekDoc]:
                 "planned": round(planned, KG_DIGITS),
                 "short": round(max(0.0, order.ordered - planned), KG_DIGITS),
                 "within_tolerance": planned >= order.least - 1e-6,
+                "why": why.get(number),
                 "chance": None,
             }
         )

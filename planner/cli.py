@@ -1,10 +1,13 @@
 """The command `sowstock`: parse, call, print. No arithmetic."""
 
+import signal
 import sys
-from collections.abc import Iterator
+import threading
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
+from types import FrameType
 from typing import Annotated
 
 import typer
@@ -33,6 +36,27 @@ def _errors_as_text() -> Iterator[None]:
     except KeyboardInterrupt:
         typer.echo("Stopped; nothing was written.", err=True)
         raise typer.Exit(1) from None
+
+
+@contextmanager
+def _stop_on_interrupt() -> Iterator[Callable[[], bool]]:
+    """Let the first Ctrl-C ask the search to end with its best plan, the second end all."""
+    asked = threading.Event()
+
+    def ask(number: int, frame: FrameType | None) -> None:
+        if asked.is_set():
+            raise KeyboardInterrupt
+        asked.set()
+        typer.echo(
+            "Stopping with the best plan so far after this step; Ctrl-C again to write nothing.",
+            err=True,
+        )
+
+    before = signal.signal(signal.SIGINT, ask)
+    try:
+        yield asked.is_set
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def _day(text: str | None) -> date | None:
@@ -94,7 +118,7 @@ def plan(
     """Plan the season and write plan.html, tasks.ics, plan.json and tables."""
     made_on = _day(from_)
     from planner import planning
-    from planner.season.search import DEFAULT_WORK, Effort
+    from planner.season.effort import DEFAULT_WORK, Effort
 
     def progress(stage: str, value: float | None, bound: float, gone: float) -> None:
         best = "" if value is None else f"  value {value:,.0f}"
@@ -106,10 +130,16 @@ def plan(
         target = farm / "plan" if out is None else out
         if farm.is_dir():
             planning.check_target(target)
-        bundle = planning.make_plan(
-            farm, today=date.today(), plan_date=made_on, effort=effort, progress=progress
-        )
-        planning.write(bundle.files, target)
+        with _stop_on_interrupt() as stopped:
+            bundle = planning.make_plan(
+                farm,
+                today=date.today(),
+                plan_date=made_on,
+                effort=effort,
+                progress=progress,
+                stopped=stopped,
+            )
+            planning.write(bundle.files, target)
     for warning in bundle.document["warnings"]:
         typer.echo(f"note: {warning}")
     solver = bundle.document["solver"]

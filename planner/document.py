@@ -153,6 +153,7 @@ class OrderWeekDoc(TypedDict):
     planned: float
     short: float
     within_tolerance: bool
+    why: str | None  # it is short beyond its tolerance
     chance: float | None
 
 
@@ -161,6 +162,28 @@ class DeliveryDoc(TypedDict):
     week: str
     batch: str
     quantity: float
+
+
+class MarginalDoc(TypedDict):
+    """Worth of one more in a week, by the relaxation's prices. [money]"""
+
+    week: str
+    place: dict[str, float]  # by zone
+    nursery_tray: float  # of 72 cells
+    labour_h: float
+    feed_n_kg: float
+
+
+class MeasuresDoc(TypedDict):
+    orders_met: float  # share of the orders' worth
+    short_orders: int  # order weeks short beyond their tolerance
+    weeks_in_band: int  # of nitrate
+    margin: float  # sales less seed, feed, fingerlings and labour, within the horizon
+
+
+class ComparisonDoc(TypedDict):
+    plan: MeasuresDoc
+    by_hand: MeasuresDoc
 
 
 class PlanDoc(TypedDict):
@@ -179,5 +202,7 @@ class PlanDoc(TypedDict):
     produce: list[ProduceDoc]
     orders: list[OrderWeekDoc]
     deliveries: list[DeliveryDoc]
+    marginal: list[MarginalDoc]
+    comparison: ComparisonDoc
     violations: list[str]
     warnings: list[str]

@@ -23,6 +23,10 @@ class ImpossiblePlanError(PlannerError):
     """No plan keeps every hard rule; names the rules that collide."""
 
 
+class StoppedError(PlannerError):
+    """The search was asked to stop before it had a plan."""
+
+
 def nearest(found: str, known: Iterable[str]) -> str:
     """Return `; did you mean "x"?` for the nearest known name, or an empty text."""
     names = {name.lower(): name for name in known}

@@ -207,8 +207,14 @@ def _shortage(at: Context, names: Mapping[str, str], rows: Sequence[OrderWeekDoc
     return (
         f"{isolated(plain(first['customer']))}, line {isolated(plain(first['line']))}: "
         f"{missing} of {_number(ordered, first['unit'], at)} "
-        f"{isolated(crop_name(first['crop'], names))} missing in {weeks}."
+        f"{isolated(crop_name(first['crop'], names))} missing in {weeks}{_why(rows)}."
     )
+
+
+def _why(rows: Sequence[OrderWeekDoc]) -> str:
+    """Say why, each reason once."""
+    found = dict.fromkeys(plain(row["why"]) for row in rows if row["why"])
+    return f": {'; '.join(found)}" if found else ""
 
 
 def _number(value: float, unit: str, at: Context) -> str:

@@ -6,7 +6,7 @@ import os
 import shutil
 import tempfile
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
@@ -16,11 +16,13 @@ from planner.cohorts import LONGEST_WEEKS
 from planner.document import PlaceDoc, PlanDoc
 from planner.errors import InputError, PlannerError
 from planner.farmchecks import crowding
+from planner.insight import insight
 from planner.lots import Lot, flows, lots
 from planner.plan import SeasonPlan, violations
 from planner.problem import SeasonProblem
 from planner.schools import School, schools
-from planner.season.search import Effort, Progress, quiet, season_plan
+from planner.season.decide import decide
+from planner.season.effort import Effort, Progress, never, quiet
 from planner.tasks import Job, dated
 
 PLAN_FILES = ("plan.html", "tasks.ics", "plan.json")
@@ -51,8 +53,14 @@ def make_plan(
     plan_date: date | None = None,
     effort: Effort | None = None,
     progress: Progress = quiet,
+    stopped: Callable[[], bool] = never,
 ) -> Bundle:
     """Plan the farm in `folder`; writes nothing.
+
+    Parameters
+    ----------
+    stopped
+        Asked now and then whether to stop with the best plan so far.
 
     Raises
     ------
@@ -60,6 +68,8 @@ def make_plan(
         The folder's files have faults; all are listed.
     ImpossiblePlanError
         No plan keeps every hard rule.
+    StoppedError
+        Asked to stop before there was a plan.
     PlannerError
         The plan that was found breaks a rule when it is rechecked: a fault of the planner.
     """
@@ -67,7 +77,8 @@ def make_plan(
     made_on = plan_date_of(inputs, plan_date, today)
     check_dates(inputs, made_on)
     season = problem.build(inputs.farm, inputs.crops, inputs.fish, inputs.station, made_on)
-    plan = season_plan(season, effort or Effort(), progress)
+    decided = decide(season, effort or Effort(), progress, stopped)
+    plan = decided.plan
     broken = violations(season, plan)
     all_lots, fish = lots(season, plan), schools(season, plan)
     where = {name: docs for zone in _placed(season, all_lots) for name, docs in zone.items()}
@@ -81,6 +92,7 @@ def make_plan(
         where,
         pagetexts.warnings(season, fish, doubts, made_on),
         broken,
+        insight(season, decided),
     )
     if broken:
         raise PlannerError(

@@ -32,6 +32,7 @@ from planner.tables import Crop, Fish
 from planner.water import NITRATE_PER_N
 from planner.watercharts import nitrogen_figure
 from planner.words import day_words, figure, plain, plural, spoken
+from planner.worthtables import comparison_table, margins_table
 
 FIRST_WARNINGS = 3
 # where a caution stands: the first section one of whose words is in its heading
@@ -117,6 +118,8 @@ def page(
         cautions=_cautions(cautions),
         assumptions=tuple(map(plain, assumptions)),
         solver=solver_words(document["solver"]),
+        margins=margins_table(document),
+        comparison=comparison_table(document),
         not_considered=NOT_CONSIDERED,
         sources=_sources(document, crops, fish),
         script=script,

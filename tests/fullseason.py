@@ -207,6 +207,7 @@ def _order(crop: str, week: int, chance: random.Random) -> OrderWeekDoc:
         "planned": planned,
         "short": 30 - planned,
         "within_tolerance": planned == 30,
+        "why": None if planned == 30 else "no gravel place is free in week 12",
         "chance": 0.9 if planned == 30 else 0.4,
     }
 

@@ -14,7 +14,8 @@ from typing import Any
 from planner.farm import Farm
 from planner.plan import SeasonPlan
 from planner.problem import SeasonProblem, build
-from planner.season.search import Effort, season_plan
+from planner.season.decide import season_plan
+from planner.season.effort import Effort
 from planner.tables import Crop, Fish, load_crops, load_fish, load_stations
 
 PLAN_DATES = (date(2027, 3, 1), date(2027, 6, 2), date(2027, 9, 17))  # Monday, Wednesday, Friday
@@ -243,6 +244,79 @@ def _standing(
             "first_cut": set_out + timedelta(days=11) if cut else None,
             "as_of": day,
         }
+
+
+def small_house(seed: int) -> House:
+    """A house with every feature at once, its limits drawn close to what a plan would use.
+
+    Its water is little, so that a few fish bring the nitrate to a limit; its season is solved by
+    any exact solver in about a second.
+    """
+    chance = random.Random(seed)
+    plan_date = chance.choice(PLAN_DATES)
+    crops = ["lettuce_babyleaf", *chance.sample(sorted(set(CROPS) - {"lettuce_babyleaf"}), 2)]
+    zones = [
+        zone | {"places": chance.randint(1, 2), "parts": chance.choice((1, 1, 2))}
+        for zone in chance.sample(_ZONES, 2)
+    ]
+    tanks = ({"name": "tank", "volume": 0.1}, {"name": "vat", "volume": 0.05, "places": 2})
+    fish = {"quantity": 0.4, "every_weeks": 2, "price": chance.choice((9, 15))}
+    parts: dict[str, Any] = {
+        "crops": crops,
+        "zone": zones,
+        "tank": tanks[: chance.randint(1, 2)],
+        "water": {
+            "volumes": {"all": chance.uniform(0.15, 0.5)},
+            "temperatures": chance.choice((24, 27)),
+            "biofilter_area": chance.choice((1, 2, 20)),
+            "nitrate_n": chance.choice((4, 45, 84)),
+            "pool_loss_week": chance.choice((0.02, 0.1)),
+            "solids_kept": chance.random() < 0.5,
+        },
+        "nursery": {"cells": chance.choice((16, 30, 60))},
+        "labour": {
+            "hours_week": chance.choice((0.15, 0.2, 0.2, 0.4, 0.4, 0.4, 2, 2)),
+            "price_hour": chance.choice((0, 8)),
+        },
+        "weights": {
+            "shortage": chance.choice((0.2, 1, 10)),
+            "nitrate_mg_l_week": chance.choice((0, 0.02, 0.2)),
+        },
+        "rules": {"horizon_weeks": chance.randint(4, 6), "tail_weeks": chance.randint(0, 2)},
+        "orders": [
+            *(_order(chance, number, crops, plan_date) for number in range(3)),
+            order("fish", "tilapia_nile", **fish),
+        ],
+        "outlets": [
+            {
+                "outlet": "stall",
+                "crop": chance.choice(crops),
+                "most_per_week": chance.choice((0.3, 2)),
+                "price_kg": chance.uniform(3, 9),
+            }
+        ],
+        "standing": list(_standing(chance, crops, zones, plan_date)),
+        "fish_prices": {"tilapia_nile": chance.choice((6, 10))},
+        "cohorts": [
+            {
+                "tank": "tank 1",
+                "species": "tilapia_nile",
+                "count": chance.randint(5, 11),
+                "mean_weight": chance.choice((70, 110, 150)),
+                "as_of": plan_date - timedelta(days=chance.randint(0, 9)),
+            }
+        ][: chance.randint(0, 1)],
+        "fingerlings": [
+            {
+                "species": "tilapia_nile",
+                "weight": chance.choice((60, 90)),
+                "price": 0.4,
+                "lead_weeks": chance.randint(0, 1),
+                "least_count": chance.choice((1, 4)),
+            }
+        ],
+    }
+    return House(farm=farm(**parts), plan_date=plan_date, crops=CROPS, fish=FISH)
 
 
 def tiny_house(seed: int) -> House:

@@ -230,6 +230,20 @@ def small_plan(
         "produce": produce,
         "orders": orders,
         "deliveries": deliveries,
+        "marginal": [
+            {
+                "week": _day(start, 7 * week),
+                "place": {zone["name"]: 1.5 for zone in _ZONES},
+                "nursery_tray": 0.0,
+                "labour_h": 18.0 if week == 3 else 0.0,
+                "feed_n_kg": -2.5,
+            }
+            for week in range(weeks)
+        ],
+        "comparison": {
+            "plan": {"orders_met": 0.95, "short_orders": 2, "weeks_in_band": 7, "margin": 900.0},
+            "by_hand": {"orders_met": 0.8, "short_orders": 9, "weeks_in_band": 5, "margin": 640.0},
+        },
         "violations": [],
         "warnings": list(warnings),
     }
@@ -371,6 +385,7 @@ def _sales(
                         "planned": planned,
                         "short": max(0.0, ordered - planned),
                         "within_tolerance": planned >= 0.9 * ordered,
+                        "why": None if planned >= 0.9 * ordered else "no raft place is free",
                         "chance": 0.9 if planned >= ordered else None,
                     }
                 )

@@ -4,6 +4,7 @@ import ctypes
 import json
 import os
 import re
+import signal
 from collections.abc import Iterator
 from datetime import date
 from itertools import count
@@ -17,6 +18,7 @@ from typer.testing import CliRunner
 
 from planner import planning
 from planner.cli import app
+from planner.season.search import Search
 from planner.tables import load_crops, load_fish, load_sources
 from tests import planchecks
 
@@ -183,7 +185,7 @@ def test_a_starter_farm_is_made_checked_and_planned(tmp_path: Path) -> None:
 def test_a_starter_farm_begun_on_any_weekday_is_sound(tmp_path: Path) -> None:
     """Fish counted and batches seen after the week's Monday are told as they are."""
     from planner import starter
-    from planner.season.search import Effort
+    from planner.season.effort import Effort
 
     today = date(2027, 6, 19)  # a Saturday
     starter.write(tmp_path, today=today)
@@ -304,12 +306,55 @@ def test_a_search_that_is_cut_too_short_asks_for_more_time(
     farm: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """It must not say that no plan is possible."""
-    monkeypatch.setattr("planner.season.search._Clock.over", True)
+    monkeypatch.setattr("planner.season.effort.Clock.over", True)
     monkeypatch.setattr("planner.season.search.SMALL_WHOLE", 0)
     monkeypatch.setattr("planner.season.search.Search._take", lambda *_: False)
     result = run("plan", farm, "--from", FROM, "--seconds", "1")
     assert result.exit_code == 1
     assert "more time" in result.stderr
+    assert not (farm / "plan").exists()
+
+
+def test_an_interrupt_keeps_the_best_plan_and_marks_it(
+    farm: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The first Ctrl-C comes after the first plan, before its rounds of improvement."""
+    monkeypatch.setattr("planner.season.search.SMALL_WHOLE", 0)
+    asks = iter([2])
+
+    def interrupting(self: Search) -> None:
+        os.kill(os.getpid(), signal.SIGINT)
+        for _ in asks:
+            usual(self)
+
+    usual = Search._improve
+    monkeypatch.setattr(Search, "_improve", interrupting)
+    handler = signal.getsignal(signal.SIGINT)
+    result = run("plan", farm, "--from", FROM, "--work", "50")
+    assert result.exit_code == 0
+    assert "Ctrl-C again" in result.stderr
+    assert "stopped by interrupt" in result.stdout
+    assert json.loads((farm / "plan" / "plan.json").read_text())["solver"]["work"] <= 1
+    assert "the search was ended by hand" in (farm / "plan" / "plan.html").read_text()
+    assert signal.getsignal(signal.SIGINT) is handler
+
+
+@pytest.mark.parametrize("times", [1, 2])
+def test_an_interrupt_before_the_first_plan_writes_nothing(
+    farm: Path, monkeypatch: pytest.MonkeyPatch, times: int
+) -> None:
+    monkeypatch.setattr("planner.season.search.SMALL_WHOLE", 0)
+    usual = Search._decide_in_turn
+
+    def interrupted(self: Search, relaxed: Any) -> None:
+        for _ in range(times):
+            os.kill(os.getpid(), signal.SIGINT)
+        usual(self, relaxed)
+
+    monkeypatch.setattr(Search, "_decide_in_turn", interrupted)
+    result = run("plan", farm, "--from", FROM)
+    assert result.exit_code == 1
+    assert "nothing was written" in result.stderr
     assert not (farm / "plan").exists()
 
 

@@ -16,7 +16,7 @@ import pytest
 
 from planner import farmfile
 from planner.planning import Bundle, make_plan
-from planner.season.search import Effort
+from planner.season.effort import Effort
 from tests import planchecks
 
 EXAMPLES = Path(__file__).resolve().parent.parent / "examples"

@@ -26,8 +26,8 @@ from ortools.math_opt.python import mathopt
 from planner import farmfile, planning, problem
 from planner.errors import ImpossiblePlanError, InputError, PlannerError
 from planner.season import solvers
+from planner.season.effort import Effort
 from planner.season.rows import SeasonRows
-from planner.season.search import Effort
 from planner.season.solvers import Limits, Solver, solve
 from tests import planchecks
 from tests.farms import FILES, write_small_farm

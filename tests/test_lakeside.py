@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from planner.planning import Bundle, make_plan
-from planner.season.search import DEFAULT_WORK, Effort
+from planner.season.effort import DEFAULT_WORK, Effort
 from tests import planchecks
 
 FOLDER = Path(__file__).resolve().parent.parent / "examples" / "lakeside"

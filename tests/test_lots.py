@@ -10,7 +10,8 @@ import pytest
 from planner.lots import Flows, Lot, flows, lots
 from planner.plan import SeasonPlan, cooler_kg, cut_kg, sold_kg, wasted_kg
 from planner.problem import SeasonProblem
-from planner.season.search import Effort, season_plan
+from planner.season.decide import season_plan
+from planner.season.effort import Effort
 from tests.houses import CROPS, FISH, PLAN_DATES, House, farm, full_house, order, solved
 
 SEEDS = range(45)

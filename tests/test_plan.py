@@ -24,7 +24,8 @@ from planner.plan import (
     worth,
 )
 from planner.problem import SeasonProblem
-from planner.season.search import Effort, season_plan
+from planner.season.decide import season_plan
+from planner.season.effort import Effort
 from tests.houses import CROPS, FISH, PLAN_DATES, House, farm, full_house, order, solved
 
 

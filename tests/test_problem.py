@@ -9,7 +9,8 @@ import pytest
 from planner.errors import ImpossiblePlanError
 from planner.plan import SeasonPlan, violations, water_balance, worth
 from planner.problem import SeasonProblem
-from planner.season.search import Effort, season_plan
+from planner.season.decide import season_plan
+from planner.season.effort import Effort
 from planner.water import biofilter_capacity_g_day
 from tests.houses import CROPS, FISH, PLAN_DATES, House, farm, full_house, order, random_house
 

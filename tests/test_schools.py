@@ -12,7 +12,8 @@ from planner.assemble import counts
 from planner.plan import SeasonPlan, violations
 from planner.problem import SeasonProblem
 from planner.schools import School, schools
-from planner.season.search import Effort, season_plan
+from planner.season.decide import season_plan
+from planner.season.effort import Effort
 from tests.houses import CROPS, FISH, PLAN_DATES, House, farm, order, solved
 
 SEEDS = range(45)

@@ -8,7 +8,9 @@ import pytest
 from planner.farmfile import doubts, read_farm
 from planner.plan import violations, worth
 from planner.problem import SeasonProblem, build
-from planner.season.search import SMALL_WHOLE, Effort, Search, season_plan
+from planner.season.decide import season_plan
+from planner.season.effort import Effort
+from planner.season.search import SMALL_WHOLE, Search
 from tests.farms import write_small_farm
 
 MONDAY = date(2027, 3, 1)

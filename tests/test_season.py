@@ -14,8 +14,9 @@ from planner.errors import ImpossiblePlanError
 from planner.plan import SeasonPlan, Status, fish_sum, gap, violations, worth
 from planner.problem import SeasonProblem
 from planner.season import search
+from planner.season.decide import season_plan
+from planner.season.effort import Effort
 from planner.season.rows import SeasonRows
-from planner.season.search import Effort, season_plan
 from planner.season.solvers import Answer, Solver, solve
 from tests.houses import (
     CROPS,

@@ -16,6 +16,11 @@ class SeasonRows:
 
     Whole numbers: `sown` (parts by batch option), `tanks` and `stocked` (by cohort option; fish at
     hand are moved by their tank alone). All else are quantities that follow.
+
+    Limits, by week: `held` (columns: parts held, by zone), `cells` (columns: nursery cells in use),
+    `hours`, `ammonia`, `water` (rows: its nitrogen balance) and `nitrate_most` (rows), `tank_rows`
+    (by tank), `outside` (columns: nitrate under and over its band, and what the water lacks), and
+    `short` (columns, by order).
     """
 
     def __init__(self, problem: SeasonProblem) -> None:
@@ -23,7 +28,7 @@ class SeasonRows:
         self._weeks = range(problem.weeks)
         self._build = Builder()
         self._build.rule = "hours of work"
-        self._hours = self._week_rows(high=problem.farm.labour.hours_week)
+        self.hours = self._week_rows(high=problem.farm.labour.hours_week)
         self._build.rule = "fish in a tank"
         self.sown = self._sown()
         self.tanks, self.stocked = self._stocked()
@@ -31,6 +36,9 @@ class SeasonRows:
         self.order_kg: dict[tuple[int, str], int] = {}
         self.outlet_kg: dict[tuple[int, int], int] = {}
         self.cooler_kg: dict[tuple[str, int], int] = {}
+        self.short: list[int] = []
+        self.held: list[Rows] = []
+        self.tank_rows: list[Rows] = []
         for rule, add in (
             ("produce", self._produce_goes_out),
             ("orders", self._orders_are_filled),
@@ -114,20 +122,19 @@ class SeasonRows:
     def _week_rows(self, low: float = -np.inf, high: float = np.inf) -> Rows:
         return np.array([self._build.row(low, high) for _ in self._weeks], dtype=np.int64)
 
-    def _stock_rows(self, most: float) -> Rows:
+    def _stock_rows(self, most: float) -> tuple[Rows, Rows]:
         """Add a stock of places that is carried from week to week: held = before + in − out.
 
-        Written so, a batch stands in two rows and not in one for each week that it holds.
+        Written so, a batch stands in two rows and not in one for each week that it holds. Returns
+        the rows and the columns of what is held.
         """
         rows = self._week_rows(0, 0)
-        before = None
-        for row in rows:
-            held = self._build.variable(high=most)
-            self._build.term(row, held, -1)
-            if before is not None:
-                self._build.term(row, before)
-            before = held
-        return rows
+        held = np.array([self._build.variable(high=most) for _ in rows], dtype=np.int64)
+        for row, now in zip(rows, held, strict=True):
+            self._build.term(row, now, -1)
+        for row, before in zip(rows[1:], held[:-1], strict=True):
+            self._build.term(row, before)
+        return rows, held
 
     def _hold(self, rows: Rows, column: int, start: int, stop: int, size: float) -> None:
         """A column takes `size` of a stock from week `start` up to, not including, `stop`."""
@@ -187,7 +194,7 @@ class SeasonRows:
                 column = self._build.variable(worth=-hours * price)
                 self.harvest_kg[number, week] = column
                 self._build.term(row, column)
-                self._build.term(self._hours[week], column, hours)
+                self._build.term(self.hours[week], column, hours)
                 self._harvest(name, week, column, 1.0)
         for column, option in zip(self.sown, problem.batches, strict=True):
             self._build.add(
@@ -203,6 +210,7 @@ class SeasonRows:
             most = None if single else self._build.row(high=order.ordered)
             least = self._build.row(low=order.least)
             short = self._build.variable(high=order.least, worth=-order.shortage_price)
+            self.short.append(short)
             self._build.term(least, short)
             for crop, weight in zip(order.crops, order.kg_per_unit, strict=True):
                 sold = self._build.variable(high=order.ordered * weight, worth=order.price / weight)
@@ -214,7 +222,11 @@ class SeasonRows:
 
     def _places_are_enough(self) -> None:
         """Parts held, sanitation included, are no more than each zone has."""
-        stocks = [self._stock_rows(zone.all_parts) for zone in self._problem.farm.zones]
+        stocks = []
+        for zone in self._problem.farm.zones:
+            rows, held = self._stock_rows(zone.all_parts)
+            stocks.append(rows)
+            self.held.append(held)
         for column, option in zip(self.sown, self._problem.batches, strict=True):
             self._hold(stocks[option.zone], column, option.start, option.stop, 1.0)
 
@@ -227,7 +239,7 @@ class SeasonRows:
 
     def _nursery_is_enough(self) -> None:
         """Cells in use are no more than the nursery has."""
-        stock = self._stock_rows(self._problem.farm.nursery.cells)
+        stock, self.cells = self._stock_rows(self._problem.farm.nursery.cells)
         for column, option in zip(self.sown, self._problem.batches, strict=True):
             if option.nursery is not None:
                 first, last = option.nursery
@@ -236,17 +248,17 @@ class SeasonRows:
     def _hours_are_enough(self) -> None:
         """Hours of work are no more than there are."""
         for column, option in zip(self.sown, self._problem.batches, strict=True):
-            self._build.add(self._hours, column, option.labour_h)
+            self._build.add(self.hours, column, option.labour_h)
         for number, column, fish in self.fish_columns():
             cohort = self._problem.cohorts[number]
             hours = self._problem.harvest_h_kg[cohort.species]
-            self._build.add(self._hours, column, cohort.kg * hours * fish)
+            self._build.add(self.hours, column, cohort.kg * hours * fish)
 
     def _tanks_are_enough(self) -> None:
         """Tanks held are no more than there are, and fish at hand follow one course."""
-        rows = [self._week_rows(high=tank.places) for tank in self._problem.farm.tanks]
+        self.tank_rows = [self._week_rows(high=tank.places) for tank in self._problem.farm.tanks]
         for column, option in zip(self.tanks, self._problem.cohorts, strict=True):
-            held = rows[option.tank][max(0, option.start) : option.stop]
+            held = self.tank_rows[option.tank][max(0, option.start) : option.stop]
             self._build.add(held, column, np.ones(len(held)))
         for group in self._problem.cohort_groups:
             row = self._build.row(1, 1)
@@ -255,27 +267,30 @@ class SeasonRows:
 
     def _biofilter_keeps_up(self) -> None:
         """Ammonia made in a day is no more than the biofilter turns over. [g TAN d⁻¹]"""
-        rows = np.array(
+        self.ammonia = np.array(
             [self._build.row(high=float(most)) for most in self._problem.biofilter_g_day],
             dtype=np.int64,
         )
-        self._add_fish(rows, "tan_g", 1 / 7)
+        self._add_fish(self.ammonia, "tan_g", 1 / 7)
 
     def _nitrate_stays_in_its_band(self) -> None:
         """pool(t) = pool(t−1)·(1 − loss) + supply − uptake + deficit; out of the band costs."""
         problem, water = self._problem, self._problem.farm.water
         price, volume = problem.farm.weights.nitrate_mg_l_week, water.volume_m3
         keep = 1 - water.pool_loss_week
-        rows = self._week_rows(0, 0)
+        self.water = rows = self._week_rows(0, 0)
+        nitrate_most, outside = [], []
         before = None
         for week in self._weeks:
             row = rows[week]
             pool = self._build.variable()
             most = self._build.row(high=float(problem.nitrate_max_g[week]))
             self._build.term(most, pool)
+            nitrate_most.append(most)
             over = self._build.variable(worth=-price)
             under = self._build.variable(worth=-price)
             deficit = self._build.variable(worth=-float(problem.deficit_price_g[week]))
+            outside.append((under, over, deficit))
             self._build.term(row, pool)
             self._build.term(row, deficit, -1)
             if before is None:
@@ -288,6 +303,8 @@ class SeasonRows:
             self._build.term(low, pool, 1 / volume)
             self._build.term(low, under)
             before = pool
+        self.nitrate_most: Rows = np.array(nitrate_most, dtype=np.int64)
+        self.outside: Rows = np.array(outside, dtype=np.int64)
         for column, option in zip(self.sown, problem.batches, strict=True):
             self._build.add(rows, column, option.uptake_g_n)
         self._add_fish(rows, "supply_n_g", -1)

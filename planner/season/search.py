@@ -9,103 +9,62 @@
 All limits are work (nodes, rounds), so that a slower machine gives the same plan later.
 """
 
-import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
-from typing import TypeVar
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 from ortools.math_opt.python import mathopt
 
-from planner.errors import ImpossiblePlanError
-from planner.plan import SeasonPlan, Status, gap
+from planner.errors import ImpossiblePlanError, StoppedError
+from planner.plan import gap
 from planner.problem import SeasonProblem
 from planner.season.collision import collision
+from planner.season.effort import Clock, Effort, Progress, never, quiet
 from planner.season.linear import LinearModel
 from planner.season.rows import SeasonRows
-from planner.season.solvers import Answer, Limits, solve
+from planner.season.solvers import Answer, Limits, Solver, solve
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Numbers = NDArray[np.int64]
 
-DEFAULT_WORK = 1  # rounds of improvement
-BLOCK_WEEKS = 2
-AHEAD_WEEKS = 16
+BLOCK_WEEKS = 12
+AHEAD_WEEKS = 12
 BLOCK_GAP = 0.005
-WINDOW_WEEKS = 6
-WINDOW_STEP = 4
+WINDOW_WEEKS = 10
+WINDOW_STEP = 6
 PROVEN_GAP = 1e-4
 SMALL_WHOLE = 400  # a model of so few whole numbers is given to the solver at once
 WHOLE_NODES = 400
 FISH_NODES = 60
-BLOCK_NODES = 1
-ROUND_NODES = 1
+ROOT = 1  # nodes: the root of the tree, where most is found
 ROUND_GAP = 0.001
+NEAR = 1e-6  # of a whole number
 WORKERS = 2
 HOPS = 3
-
-K = TypeVar("K")
-LEAST_KG = 1e-7
-
-Progress = Callable[[str, float | None, float, float], None]
-
-
-def quiet(stage: str, value: float | None, bound: float, seconds: float) -> None:
-    """Say nothing of progress."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Effort:
-    """How much to search.
-
-    Parameters
-    ----------
-    work
-        Rounds of improvement.
-    seconds
-        Cap on the whole search; None for none. [s]
-    seed
-        Of the solver and the order of neighbourhoods.
-    """
-
-    work: int = DEFAULT_WORK
-    seconds: float | None = None
-    seed: int = 0
-
-
-@dataclass(slots=True)
-class _Clock:
-    cap: float | None
-    began: float = field(default_factory=time.monotonic)
-
-    @property
-    def gone(self) -> float:
-        return time.monotonic() - self.began
-
-    @property
-    def left(self) -> float | None:
-        return None if self.cap is None else self.cap - self.gone
-
-    @property
-    def over(self) -> bool:
-        return self.cap is not None and self.gone >= self.cap
 
 
 class Search:
     """One search: the model, the best values so far and the bound."""
 
-    def __init__(self, problem: SeasonProblem, effort: Effort, progress: Progress = quiet) -> None:
+    def __init__(
+        self,
+        problem: SeasonProblem,
+        effort: Effort,
+        progress: Progress = quiet,
+        stopped: Callable[[], bool] = never,
+    ) -> None:
         self.problem, self.effort, self.progress = problem, effort, progress
         self.rows = SeasonRows(problem)
         self.model: LinearModel = self.rows.model
         self.bound = np.inf
         self.best: Floats | None = None
         self.worth = -np.inf
+        self.prices: Floats | None = None  # of the rows, in the relaxation
         self.rounds = 0
-        self._clock = _Clock(effort.seconds)
+        self._clock = Clock(effort.seconds, stopped)
         fish = [column for column in self.rows.stocked if column is not None]
         self._sown: Numbers = np.array(self.rows.sown, dtype=np.int64)
         self._fish: Numbers = np.array([*self.rows.tanks, *fish], dtype=np.int64)
@@ -134,7 +93,14 @@ class Search:
             self._improve()
         if self.proven:
             return "proven"
+        if self._clock.stopped():
+            return "interrupt"
         return "seconds" if self._clock.over else "work"
+
+    def _go_on(self) -> None:
+        """Give up when asked to stop before there is a whole plan."""
+        if self._clock.stopped():
+            raise StoppedError("Stopped before there was a plan; nothing was written.")
 
     def _tell(self, stage: str) -> None:
         value = self.worth if self.best is not None else None
@@ -158,17 +124,48 @@ class Search:
             nodes=nodes, relative_gap=relative_gap, seconds=self._clock.left if timed else None
         )
         return solve(
-            self.model, low=low, high=high, whole=marks, limits=limits, seed=self.effort.seed
+            self.model,
+            low=low,
+            high=high,
+            whole=marks,
+            limits=limits,
+            seed=self.effort.seed,
+            solver=self.effort.solver,
         )
+
+    def _solve_near(
+        self, low: Floats, high: Floats, whole: Numbers, gap: float, kept: Floats | None = None
+    ) -> Answer:
+        """Solve in fractions, then in whole numbers next to them, or between them and `kept`.
+
+        Few whole numbers are left to decide, so that a large part of the season can be freed.
+        """
+        low, high = low.copy(), high.copy()
+        relaxed = self._solve(low, high, None, ROOT, 0.0)
+        if relaxed.values is None or (kept is not None and relaxed.worth <= self.worth + NEAR):
+            return relaxed
+        below, above = np.floor(relaxed.values[whole] + NEAR), np.ceil(relaxed.values[whole] - NEAR)
+        if kept is not None:
+            below, above = np.minimum(below, kept[whole]), np.maximum(above, kept[whole])
+        low[whole], high[whole] = np.maximum(low[whole], below), np.minimum(high[whole], above)
+        return self._solve(low, high, whole, ROOT, gap)
 
     def _relaxation(self) -> Floats:
         """Solve without whole numbers: a bound on any plan, and a guide to good ones."""
         self._tell("relaxation")
         marks = np.zeros(self.model.columns, dtype=bool)
-        answer = solve(self.model, whole=marks, linear_method=mathopt.LPAlgorithm.BARRIER)
+        answer = solve(
+            self.model,
+            whole=marks,
+            linear_method=mathopt.LPAlgorithm.BARRIER
+            if self.effort.solver == Solver.HIGHS
+            else None,
+            solver=self.effort.solver,
+        )
         if answer.values is None:
             raise ImpossiblePlanError(collision(self.model))
-        self.bound = answer.bound
+        self.bound, self.prices = answer.bound, answer.prices
+        self._go_on()
         self._tell("relaxation")
         return answer.values
 
@@ -223,6 +220,7 @@ class Search:
         low, high = self.model.low.copy(), self.model.high.copy()
         low[self._sown] = high[self._sown] = relaxed[self._sown]
         answer = self._solve(low, high, self._fish, FISH_NODES, 0.001)
+        self._go_on()
         if answer.values is None:
             self._start_bare()
             return
@@ -231,13 +229,16 @@ class Search:
         values[self._fish] = values[self._fish].round()
         for first in range(0, self.problem.weeks, BLOCK_WEEKS):
             block = self._starting(first, first + BLOCK_WEEKS)
-            for ahead in (AHEAD_WEEKS, self.problem.weeks):
+            for ahead in (AHEAD_WEEKS, self.problem.weeks)[not first :]:
                 moving = self._starting(first, first + BLOCK_WEEKS + ahead)
-                free = self._freed(moving)
+                free = self.freed(moving)
                 low, high = np.where(free, self.model.low, values), np.where(free, most, values)
-                answer = self._solve(low, high, block, BLOCK_NODES, BLOCK_GAP)
+                answer = self._solve_near(low, high, block, BLOCK_GAP)
+                if answer.values is None:
+                    answer = self._solve(low, high, block, ROOT, BLOCK_GAP)
                 if answer.values is not None:
                     break
+            self._go_on()
             if answer.values is None:  # out of time: nothing more is sown than is decided
                 values[self._starting(first, self.problem.weeks)] = 0
                 break
@@ -276,12 +277,16 @@ class Search:
         if not found and not self._clock.over:
             raise ImpossiblePlanError(collision(replace(self.model, high=high), whole=True))
 
-    def _freed(self, whole: Numbers) -> Mask:
-        """Columns that may follow when `whole` ones move: quantities that share rows with them."""
+    def freed(self, whole: Numbers, without: str = "") -> Mask:
+        """Columns that may follow when `whole` ones move: quantities that share rows with them.
+
+        Rows of the rule `without` are not followed.
+        """
         free = np.zeros(self.model.columns, dtype=bool)
         free[whole] = True
+        followed = np.array([rule != without for rule in self.model.rules], dtype=bool)
         for _ in range(HOPS):
-            rows = (self._rows_of @ free) > 0
+            rows = ((self._rows_of @ free) > 0) & followed
             free |= ((self._columns_of @ rows) > 0) & ~self.model.whole
         return free
 
@@ -293,23 +298,29 @@ class Search:
         first = (turn % (spots + 1)) * WINDOW_STEP
         return self._starting(first, first + WINDOW_WEEKS)
 
+    def _near_best(self, whole: Numbers) -> Answer:
+        """Decide some whole numbers again, all else as in the best plan."""
+        assert self.best is not None
+        free = self.freed(whole)
+        low = np.where(free, self.model.low, self.best)
+        high = np.where(free, self.model.high, self.best)
+        return self._solve_near(low, high, whole, ROUND_GAP, self.best)
+
+    def improved(self, whole: Numbers) -> Floats | None:
+        """Return better values that differ from the best plan in some whole numbers, if any."""
+        answer = self._near_best(whole)
+        return answer.values if answer.worth > self.worth + NEAR else None
+
     def _improve(self) -> None:
         """One round: two neighbourhoods at once, then both answers together if they fit."""
         assert self.best is not None
-        best = self.best
         spots = -(-self.problem.weeks // WINDOW_STEP) + 1
         turns = (self.rounds % spots, (self.rounds + spots // 2) % spots)
         freed = [self._neighbourhood(turn) for turn in turns]
         self.rounds += 1
 
-        def work(whole: Numbers) -> Answer:
-            free = self._freed(whole)
-            low = np.where(free, self.model.low, best)
-            high = np.where(free, self.model.high, best)
-            return self._solve(low, high, whole, ROUND_NODES, ROUND_GAP)
-
         with ThreadPoolExecutor(WORKERS) as pool:
-            answers = list(pool.map(work, freed))
+            answers = list(pool.map(self._near_best, freed))
         better = [
             (whole, answer.values)
             for whole, answer in zip(freed, answers, strict=True)
@@ -317,59 +328,10 @@ class Search:
         ]
         if not better:
             return
-        together = best.copy()
+        together = self.best.copy()
         for whole, values in better:
             together[whole] = values[whole]
         if not self._take(together):
             for _, values in better:
                 self._take(values)
         self._tell(f"round {self.rounds}")
-
-
-def season_plan(problem: SeasonProblem, effort: Effort, progress: Progress = quiet) -> SeasonPlan:
-    """Search for the best plan of a season.
-
-    Raises
-    ------
-    ImpossiblePlanError
-        No plan keeps every hard rule; says which collide.
-    """
-    began = time.monotonic()
-    search = Search(problem, effort, progress)
-    stopped_by = search.run()
-    if search.best is None:
-        raise ImpossiblePlanError("The search ended before it found any plan; give it more time.")
-    values, rows = search.best, search.rows
-    parts = (
-        values[search.rows.sown].round().astype(np.int64) if rows.sown else np.zeros(0, np.int64)
-    )
-    tanks = np.array([round(values[c]) for c in rows.tanks], dtype=np.int64)
-    fish = np.array(
-        [
-            option.count * tank if column is None else round(values[column])
-            for option, tank, column in zip(problem.cohorts, tanks, rows.stocked, strict=True)
-        ],
-        dtype=np.int64,
-    )
-    return SeasonPlan(
-        status=Status.OPTIMAL if stopped_by == "proven" else Status.FEASIBLE,
-        value=search.worth,
-        bound=max(search.bound, search.worth),
-        gap=gap(problem, search.worth, max(search.bound, search.worth)),
-        work=search.rounds,
-        seconds=time.monotonic() - began,
-        seed=effort.seed,
-        stopped_by=stopped_by,
-        parts=parts,
-        tanks=tanks,
-        fish=fish,
-        harvest_kg=_above_zero(values, rows.harvest_kg),
-        order_kg=_above_zero(values, rows.order_kg),
-        outlet_kg=_above_zero(values, rows.outlet_kg),
-        cooler_kg=_above_zero(values, rows.cooler_kg),
-    )
-
-
-def _above_zero(values: Floats, columns: dict[K, int]) -> dict[K, float]:
-    """Return the quantities of some columns, leaving out what is nothing."""
-    return {key: float(values[c]) for key, c in columns.items() if values[c] > LEAST_KG}

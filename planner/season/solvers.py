@@ -14,6 +14,7 @@ from planner.season.linear import LinearModel
 
 Floats = NDArray[np.float64]
 
+MOST_CUTS = 10  # kept in stock: more of them take time and hardly lower the bound
 MOST_BARRIER_STEPS = 300  # several times what a barrier method that converges takes
 
 
@@ -169,6 +170,7 @@ def solve(
     # the heuristics that solve a model of their own take most of a short search's time
     parameters.highs.bool_options["mip_heuristic_run_root_reduced_cost"] = False
     parameters.highs.bool_options["mip_allow_restart"] = False
+    parameters.highs.int_options["mip_pool_soft_limit"] = MOST_CUTS
     parameters.highs.int_options["ipm_iteration_limit"] = MOST_BARRIER_STEPS
     hints = mathopt.ModelSolveParameters()
     if start is not None:

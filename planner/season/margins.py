@@ -1,0 +1,60 @@
+"""What a little more of each limit would be worth, week by week."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planner.plan import SeasonPlan, fish_sum
+from planner.season.search import Search
+
+Series = NDArray[np.float64]
+
+TRAY_CELLS = 72  # of a usual nursery tray; common practice
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Margins:
+    """Worth of one more of each, in each week of horizon and tail. [money]
+
+    From the prices of the linear relaxation: exact for a little more, too high for much more, and
+    parts, tanks and fish count as if they could be divided.
+
+    Attributes
+    ----------
+    places
+        By zone: a bed, board or tower, for that week. [money place⁻¹]
+    tray
+        A nursery tray of `TRAY_CELLS` cells. [money tray⁻¹]
+    labour
+        [money h⁻¹]
+    feed_n
+        Nitrogen of feed, of which the plan's own share reaches the plants' water. [money kg⁻¹]
+    """
+
+    places: tuple[Series, ...]
+    tray: Series
+    labour: Series
+    feed_n: Series
+
+
+def margins(search: Search, plan: SeasonPlan) -> Margins | None:
+    """Return the worth of a little more of each limit; None when the prices are not known."""
+    problem, rows, model = search.problem, search.rows, search.model
+    prices = search.prices
+    if prices is None:
+        return None
+    beyond = np.maximum(0.0, model.worth - model.matrix.T @ prices)  # of the columns' upper bounds
+    supply, feed = (
+        float(fish_sum(problem, plan, series).sum()) for series in ("supply_n_g", "feed_n_g")
+    )
+    share = supply / feed if feed > 0 else 0.0
+    return Margins(
+        places=tuple(
+            beyond[held] * zone.parts
+            for held, zone in zip(rows.held, problem.farm.zones, strict=True)
+        ),
+        tray=beyond[rows.cells] * TRAY_CELLS,
+        labour=np.maximum(0.0, prices[rows.hours]),
+        feed_n=prices[rows.water] * 1000 * share,
+    )
