@@ -19,7 +19,7 @@ from tests.ladder import shape, write
 
 ROOT = Path(__file__).resolve().parent.parent
 TICK_S = 0.02
-LONGEST_RIVAL_S = 1800.0  # a rival that has not ended by then is given up
+LONGEST_RIVAL_S = 400.0  # a rival that has not ended by then is given up
 
 Shape = dict[str, Any]
 

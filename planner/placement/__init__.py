@@ -7,7 +7,8 @@ many free parts as the counts allow. Three steps choose a good one:
    repeats that any layout of these lots can have, and from which families each may take over.
 2. `sweep`: lots are set by their first day, each into the places that cost least: few places a lot,
    no family after itself, loners by themselves, parts of a place that come free on one day, the
-   same crop side by side. Standing lots are set first, where they stand.
+   same crop side by side. Standing lots are set first, where they stand. The places with room are
+   priced together, and once for all places that a lot fills, so thousands of them take seconds.
 3. `polish`: three or four places at a time are set again by a beam search; what is not dearer is
    kept.
 
@@ -45,7 +46,7 @@ def assign(
     rotate
         Whether a family should not follow itself: gravel.
     tries
-        Of the polish, each a few milliseconds.
+        Of the polish, each a few milliseconds; in places with many parts its work ends it sooner.
 
     Raises
     ------
@@ -54,17 +55,20 @@ def assign(
     """
     check(lots, places, parts)
     ordered = sorted(lots, key=lambda lot: (lot.start, lot.id))
-    best = rotation([piece_of(lot, lot.parts) for lot in ordered], places * parts)
-    held = Sweep(ordered, places, parts, best.takeover if rotate else None).held_by_place()
-    polish = Polish(ordered, held, parts, rotate)
-    polish.run(tries, best.repeats if rotate else 0)
+    pieces = [piece_of(lot, lot.parts) for lot in ordered]
+    best = rotation(pieces, places * parts) if rotate else None
+    sweep = Sweep(ordered, places, parts, best)
+    held = sweep.held_by_place()
+    polish = Polish(ordered, held, parts, rotate, sweep.handing.repeats.tolist())
+    polish.run(tries, best.repeats if best else 0)
     where = {
         lot.id: tuple((place + 1, held[place][n]) for place in sorted(polish.places_of[n]))
         for n, lot in enumerate(ordered)
     }
     repeats = 0
-    for content in held if rotate else ():
-        pieces = [piece_of(ordered[n], count) for n, count in sorted(content.items())]
-        repeats += rotation(pieces, parts).repeats
+    for content, price in zip(held, polish.prices, strict=True):
+        if rotate and price:
+            pieces = [piece_of(ordered[n], count) for n, count in sorted(content.items())]
+            repeats += rotation(pieces, parts).repeats
     moves = sum(bool(lot.places) and dict(where[lot.id]) != dict(lot.places) for lot in ordered)
     return Placement(where=MappingProxyType(where), family_repeats=repeats, moves=moves)

@@ -1,11 +1,10 @@
 """Better layouts from a first one: a few places at a time are set again by a beam search."""
 
 import random
-from bisect import bisect_left
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
-from itertools import pairwise
+from itertools import combinations, pairwise
 from operator import itemgetter
 
 from planner.placement.lots import COMPANY, NEAR_CROP, NEAR_LOT, PIECE, REPEAT, Held, Lot
@@ -14,6 +13,7 @@ BEAM = 10  # layouts carried along
 AT_ONCE = (3, 3, 4)  # places set again together
 LOOK_BACK = (8, 1000, 1000)  # setting days before a fault from which places are set again
 DRAWS = 12  # for places that have something to exchange
+WORK = 300_000  # ways to set a lot, each some 4 µs: a second
 SLACK = 1e-6
 _KINDS = 1 << 16
 _ANY_PRICE = 1e12
@@ -36,7 +36,7 @@ class _Task:
     kind
         Family, crop (blank where company does not matter) and whether it is a loner.
     near
-        Price of the neighbours outside, by place.
+        Price of the neighbours outside, by place; 0 at first.
     """
 
     where: tuple[int, ...]
@@ -44,13 +44,19 @@ class _Task:
     now: Ways
     kind: Mapping[int, int]
     kinds: Sequence[tuple[int, str, bool]]
-    near: Mapping[int, tuple[float, ...]]
+    near: Mapping[int, Sequence[float]]
 
 
 class Polish:
-    """Lowers the price of a layout; `held` is changed in place."""
+    """Lowers the price of a layout; `held` is changed in place.
 
-    def __init__(self, lots: Sequence[Lot], held: Held, parts: int, rotate: bool) -> None:
+    `prices` are those of repeats and company, by place: where none of the `repeats` is known and no
+    loner has others beside it, there are none. `work` counts ways to set a lot.
+    """
+
+    def __init__(
+        self, lots: Sequence[Lot], held: Held, parts: int, rotate: bool, repeats: Sequence[int]
+    ) -> None:
         self.lots, self.held, self.parts = lots, held, parts
         self.places_of: list[set[int]] = [set() for _ in lots]
         for place, content in enumerate(held):
@@ -59,27 +65,29 @@ class Polish:
         self.starts = [lot.start.toordinal() for lot in lots]
         self.ends = [lot.end.toordinal() for lot in lots]
         self.days = sorted(set(self.starts))
+        self.work = 0
         families = {family: k + 1 for k, family in enumerate(sorted({x.family for x in lots}))}
         self.family = [families[lot.family] if rotate else 0 for lot in lots]
         self.stays = [
             bool(lot.places) and {place - 1 for place in lot.places} == places
             for lot, places in zip(lots, self.places_of, strict=True)
         ]
-        self._of_crop: dict[str, list[int]] = {}
+        doubtful = {place for place, count in enumerate(repeats) if count}
         for n, lot in enumerate(lots):
-            self._of_crop.setdefault(lot.crop, []).append(n)
-        self._kin: dict[int, frozenset[int]] = {}
+            if lot.alone:
+                doubtful |= {p for p in self.places_of[n] if self._has_others(p, lot.crop)}
+        self.prices = [self._price(p) if p in doubtful else 0.0 for p in range(len(held))]
 
     def run(self, tries: int, fewest_repeats: int) -> None:
-        """Try up to `tries` times, each from one of the faults left."""
+        """Try up to `tries` times, each from one of the faults left, while `work` allows it."""
         draw = random.Random(0)
-        prices = [self._price(place) for place in range(len(self.held))]
+        prices = self.prices
         split = {n for n in range(len(self.lots)) if self._is_split(n)}
         for _ in range(tries):
             dear = [place for place, price in enumerate(prices) if price > 0]
             if sum(prices) <= REPEAT * fewest_repeats:
                 dear = []
-            if not split and not dear:
+            if (not split and not dear) or self.work > WORK:
                 return
             k = draw.randrange(len(split) + len(dear))
             if k < len(split):
@@ -100,9 +108,14 @@ class Polish:
     def _is_split(self, n: int) -> bool:
         return not self.stays[n] and len(self.places_of[n]) > -(-self.lots[n].parts // self.parts)
 
+    def _has_others(self, place: int, crop: str) -> bool:
+        return any(self.lots[n].crop != crop for n in self.held[place])
+
     def _price(self, place: int) -> float:
         """Return the price of repeats and company in a place."""
-        task = self._task((place,), with_near=False)
+        if not any(self.family[n] or self.lots[n].alone for n in self.held[place]):
+            return 0.0
+        task = self._task((place,))
         found = self._search(task, task.now, 1, _ANY_PRICE)
         return found[0] - PIECE * len(task.order) if found else 0.0
 
@@ -119,7 +132,7 @@ class Polish:
             ):
                 where.add(place)
 
-    def _task(self, where: tuple[int, ...], *, with_near: bool = True) -> _Task:
+    def _task(self, where: tuple[int, ...]) -> _Task:
         numbers = {n for place in where for n in self.held[place]}
         order = sorted(numbers, key=lambda n: (self.starts[n], not self.stays[n], self.ends[n], n))
         company = any(self.lots[n].alone for n in order)
@@ -128,19 +141,19 @@ class Polish:
             for n in order
         }
         kinds = sorted(set(kind.values()))
-        near = (0.0,) * len(where)
         return _Task(
             where=where,
             order=order,
             now={n: tuple(self.held[place].get(n, 0) for place in where) for n in order},
             kind={n: kinds.index(kind[n]) for n in order},
             kinds=kinds,
-            near={n: self._near(n, where) if with_near else near for n in order},
+            near=dict.fromkeys(order, [0.0] * len(where)),
         )
 
     def _set_again(self, where: tuple[int, ...], since: int) -> bool:
         """Set the lots of some places that start on day `since` or later again, if not dearer."""
         task = self._task(where)
+        task = replace(task, near=self._near(task.order, where))
         present = self._search(task, task.now, 1, _ANY_PRICE)
         early = {n: w for n, w in task.now.items() if self.starts[n] < since or self.stays[n]}
         found = present and self._search(task, early, BEAM, present[0] + SLACK)
@@ -185,6 +198,7 @@ class Polish:
                     ways: tuple[tuple[int, ...], ...] = (fixed[n],)
                 else:
                     ways = _splits(tuple([len(place[1]) for place in places]), total[n])
+                self.work += len(ways)
                 for way in ways:
                     price = before + rest
                     after = list(places)
@@ -214,24 +228,24 @@ class Polish:
             beam = sorted(reached.values(), key=itemgetter(0))[:width]
         return beam[0]
 
-    def _near(self, n: int, where: tuple[int, ...]) -> tuple[float, ...]:
-        """Return by place the price of the neighbours outside that lot `n` would have there."""
-        if n not in self._kin:
-            lots = self._of_crop[self.lots[n].crop]
-            begun = lots[: bisect_left(lots, self.ends[n], key=self.starts.__getitem__)]
-            self._kin[n] = frozenset(m for m in begun if self.ends[m] > self.starts[n])
-        prices = []
-        for place in where:
-            price = 0.0
-            for beside in (place - 1, place + 1):
-                if beside not in where and 0 <= beside < len(self.held):
-                    content = self.held[beside]
+    def _near(self, order: Sequence[int], where: tuple[int, ...]) -> dict[int, list[float]]:
+        """Return by lot and place the price of the neighbours outside that it would have there."""
+        prices = {n: [0.0] * len(where) for n in order}
+        for k, place in enumerate(where):
+            for beside in {place - 1, place + 1} - set(where):
+                content = self.held[beside] if 0 <= beside < len(self.held) else {}
+                of_crop: dict[str, list[int]] = {}
+                for m in content:
+                    of_crop.setdefault(self.lots[m].crop, []).append(m)
+                for n in order:
                     if n in content:
-                        price += NEAR_LOT
-                    elif not self._kin[n].isdisjoint(content):
-                        price += NEAR_CROP
-            prices.append(price)
-        return tuple(prices)
+                        prices[n][k] += NEAR_LOT
+                    elif any(
+                        self.starts[m] < self.ends[n] and self.starts[n] < self.ends[m]
+                        for m in of_crop.get(self.lots[n].crop, ())
+                    ):
+                        prices[n][k] += NEAR_CROP
+        return prices
 
 
 def _freed(places: tuple[Place, ...], day: int, task: _Task) -> tuple[Place, ...]:
@@ -262,15 +276,20 @@ def _company(held: tuple[int, ...], kind: int, kinds: Sequence[tuple[int, str, b
 
 @lru_cache(maxsize=20_000)
 def _splits(rooms: tuple[int, ...], count: int) -> tuple[tuple[int, ...], ...]:
-    """Return all ways to set `count` parts into `rooms`, those with fewest places first."""
-    if len(rooms) == 1:
-        return ((count,),) if count <= rooms[0] else ()
-    ways = [
-        (here, *others)
-        for here in range(min(rooms[0], count), -1, -1)
-        for others in _splits(rooms[1:], count - here)
-    ]
-    return tuple(sorted(ways, key=lambda way: sum(map(bool, way))))
+    """Return ways to set `count` parts into `rooms`, those with fewest places first.
+
+    They are all that fill every place that they use but one.
+    """
+    ways = set()
+    for last in range(len(rooms)):
+        others = [k for k, room in enumerate(rooms) if room and k != last]
+        for used in range(len(others) + 1):
+            for filled in combinations(others, used):
+                left = count - sum(rooms[k] for k in filled)
+                if 0 < left <= rooms[last]:
+                    whole = [room if k in filled else 0 for k, room in enumerate(rooms)]
+                    ways.add((*whole[:last], left, *whole[last + 1 :]))
+    return tuple(sorted(ways, key=lambda way: (sum(map(bool, way)), [-parts for parts in way])))
 
 
 @lru_cache(maxsize=20_000)

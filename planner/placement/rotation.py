@@ -3,13 +3,15 @@
 from bisect import bisect_left
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 from ortools.graph.python.min_cost_flow import SimpleMinCostFlow
 
 from planner.placement.lots import Lot
+
+Numbers = NDArray[np.int64]
 
 
 class Piece(NamedTuple):
@@ -27,10 +29,14 @@ def piece_of(lot: Lot, parts: int) -> Piece:
 
 
 class Rotation(NamedTuple):
-    """Fewest repeats; by (family, first day): parts to take over, by family ("" for fresh ones)."""
+    """Fewest repeats; by (family, first day): parts to take over, by number in `families`.
+
+    The first of `families` is "", that of fresh parts.
+    """
 
     repeats: int
-    takeover: Mapping[tuple[str, int], Counter[str]]
+    families: tuple[str, ...]
+    takeover: Mapping[tuple[str, int], Numbers]
 
 
 def rotation(pieces: Sequence[Piece], tracks: int) -> Rotation:
@@ -39,34 +45,45 @@ def rotation(pieces: Sequence[Piece], tracks: int) -> Rotation:
     A min-cost flow: parts that come free wait in a pool of their family, and pieces that start draw
     from the pools.
     """
+    families = ("", *sorted({piece.family for piece in pieces}))
     days = sorted({piece.start for piece in pieces})
-    families = ["", *sorted({piece.family for piece in pieces})]
+    if not days:
+        return Rotation(0, families, {})
     drawn: Counter[tuple[str, int]] = Counter()
     for piece in pieces:
         drawn[piece.family, piece.start] += piece.parts
-    nodes = {("", 0): 0}  # the sink, then pools by family and day, then draws
-    for key in [(f, day) for f in families for day in days]:
-        nodes[key] = len(nodes)
-    draw_nodes = {draw: len(nodes) + n for n, draw in enumerate(drawn)}
-    supply = np.zeros(len(nodes) + len(drawn), dtype=np.int64)
-    supply[0] -= tracks
-    supply[nodes["", days[0]] if days else 0] += tracks
+    number = {family: k for k, family in enumerate(families)}
+    day_number = {day: k for k, day in enumerate(days)}
+    # Nodes: pools by family and day, draws, the sink.
+    pools = np.arange(len(families) * len(days)).reshape(len(families), len(days))
+    draws = pools.size + np.arange(len(drawn))
+    sink = pools.size + len(drawn)
+    supply = np.zeros(sink + 1, dtype=np.int64)
+    supply[pools[0, 0]] += tracks
+    supply[sink] -= tracks
+    supply[draws] = [-parts for parts in drawn.values()]
     for piece in pieces:
         after = bisect_left(days, piece.end)
-        supply[nodes[piece.family, days[after]] if after < len(days) else 0] += piece.parts
-    for draw, parts in drawn.items():
-        supply[draw_nodes[draw]] -= parts
-    ways = [(nodes[f, a], nodes[f, b], tracks, 0) for f in families for a, b in pairwise(days)]
-    ways += [(nodes[f, days[-1]], 0, tracks, 0) for f in families if days]
-    first = len(ways)
-    draws = [(f, draw) for draw in drawn for f in families]
-    ways += [(nodes[f, w[1]], draw_nodes[w], drawn[w], int(f == w[0])) for f, w in draws]
+        supply[pools[number[piece.family], after] if after < len(days) else sink] += piece.parts
     flow = SimpleMinCostFlow()
-    arcs = flow.add_arcs_with_capacity_and_unit_cost(*np.array(ways, np.int64).reshape(-1, 4).T)
+    for start, end in ((pools[:, :-1].ravel(), pools[:, 1:].ravel()), (pools[:, -1], sink)):
+        flow.add_arcs_with_capacity_and_unit_cost(*_arcs(start, end, tracks, 0))
+    own = np.array([number[family] for family, _ in drawn])
+    at = [day_number[day] for _, day in drawn]
+    most = np.array(list(drawn.values()))[:, None]
+    cost = own[:, None] == np.arange(len(families))
+    arcs = _arcs(pools[:, at].T, draws[:, None], most, cost)
+    taken = flow.add_arcs_with_capacity_and_unit_cost(*arcs)
     flow.set_nodes_supplies(np.arange(len(supply)), supply)
     if flow.solve() != flow.OPTIMAL:
         raise RuntimeError("the parts cannot be handed on, though the counts fit")
-    takeover: dict[tuple[str, int], Counter[str]] = {draw: Counter() for draw in drawn}
-    for (family, draw), parts in zip(draws, flow.flows(arcs[first:]), strict=True):
-        takeover[draw][family] = int(parts)
-    return Rotation(int(flow.optimal_cost()), takeover)
+    flows = np.asarray(flow.flows(taken), dtype=np.int64).reshape(len(drawn), len(families))
+    return Rotation(int(flow.optimal_cost()), families, dict(zip(drawn, flows, strict=True)))
+
+
+def _arcs(*columns: Numbers | NDArray[np.bool_] | int) -> tuple[Numbers, ...]:
+    """Return the columns of some arcs (from, to, capacity, cost), flat and of one length."""
+    return tuple(
+        np.ascontiguousarray(column, dtype=np.int64).ravel()
+        for column in np.broadcast_arrays(*columns)
+    )
