@@ -94,7 +94,7 @@ FULL = Extent(
     crops=(12, 25, 45),
     weeks=(26, 104),
     named=({"crops": 12, "weeks": 26}, {"example": "backyard"}),
-    work=(0, 1, 8),
+    work=(0, 1, 10, 40),
     houses=500,
     years=(104, 8, 52),
 )
