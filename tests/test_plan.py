@@ -297,7 +297,7 @@ def test_a_spoilt_plan_is_named(
     assert any(named in line for line in found), found
 
 
-@pytest.mark.parametrize("spoil", [_long_hours, _oversold, _overfilled, _dense, _half_the_fish])
+@pytest.mark.parametrize("spoil", [_long_hours, _oversold, _overfilled, _half_the_fish])
 def test_only_what_is_spoilt_is_named(
     spoil: Callable[[SeasonProblem, SeasonPlan], SeasonPlan],
     problem: SeasonProblem,
