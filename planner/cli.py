@@ -108,7 +108,7 @@ def plan(
         Path | None, typer.Option(help="Folder for the plan; FARM/plan if left out.")
     ] = None,
     work: Annotated[
-        int | None, typer.Option(min=0, help="Rounds of improvement; the default limit.")
+        int | None, typer.Option(min=0, help="Rounds of improvement; by the size of the farm if left out.")
     ] = None,
     seconds: Annotated[
         float | None, typer.Option(min=0.1, max=1e6, help="Stop searching after so many seconds.")
@@ -118,7 +118,7 @@ def plan(
     """Plan the season and write plan.html, tasks.ics, plan.json and tables."""
     made_on = _day(from_)
     from planner import planning
-    from planner.season.effort import DEFAULT_WORK, Effort
+    from planner.season.effort import Effort
 
     def progress(stage: str, value: float | None, bound: float, gone: float) -> None:
         best = "" if value is None else f"  value {value:,.0f}"
@@ -126,7 +126,7 @@ def plan(
         typer.echo(f"{gone:6.1f} s  {stage}{best}{most}", err=True)
 
     with _errors_as_text():
-        effort = Effort(work=DEFAULT_WORK if work is None else work, seconds=seconds, seed=seed)
+        effort = Effort(work=work, seconds=seconds, seed=seed)
         target = farm / "plan" if out is None else out
         if farm.is_dir():
             planning.check_target(target)

@@ -19,7 +19,7 @@ from tests.ladder import shape, write
 
 ROOT = Path(__file__).resolve().parent.parent
 TICK_S = 0.02
-LONGEST_RIVAL_S = 400.0  # a rival that has not ended by then is given up
+LONGEST_RIVAL_S = 240.0  # a rival that has not ended by then is given up
 
 Shape = dict[str, Any]
 
@@ -94,7 +94,7 @@ FULL = Extent(
     crops=(12, 25, 45),
     weeks=(26, 104),
     named=({"crops": 12, "weeks": 26}, {"example": "backyard"}),
-    work=(0, 1, 10, 40),
+    work=(0, 1, 10, 25),
     houses=500,
     years=(104, 8, 52),
 )

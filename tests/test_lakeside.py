@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from planner.planning import Bundle, make_plan
-from planner.season.effort import DEFAULT_WORK, Effort
+from planner.season.effort import Effort
 from tests import planchecks
 
 FOLDER = Path(__file__).resolve().parent.parent / "examples" / "lakeside"
@@ -21,7 +21,7 @@ FOLDER = Path(__file__).resolve().parent.parent / "examples" / "lakeside"
 @pytest.fixture(scope="module")
 def bundle() -> Bundle:
     """Lakeside, planned as the command does it."""
-    return make_plan(FOLDER, today=date(2030, 1, 1), effort=Effort(work=DEFAULT_WORK))
+    return make_plan(FOLDER, today=date(2030, 1, 1), effort=Effort())
 
 
 @pytest.fixture(scope="module")

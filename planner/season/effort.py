@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 
 from planner.season.solvers import Solver
 
-DEFAULT_WORK = 1  # rounds of improvement
+WHOLE_A_ROUND = 12_000  # so many whole numbers are decided again in half a minute
+MOST_ROUNDS = 12
 AT_ONCE_S = 0.01  # for a solve that begins when time is up
 
 Progress = Callable[[str, float | None, float, float], None]
@@ -28,7 +29,7 @@ class Effort:
     Parameters
     ----------
     work
-        Rounds of improvement.
+        Rounds of improvement; None for as many as end within half a minute on 2 cores.
     seconds
         Cap on the whole search; None for none. [s]
     seed
@@ -37,10 +38,16 @@ class Effort:
         Which of the solvers inside OR-Tools decides.
     """
 
-    work: int = DEFAULT_WORK
+    work: int | None = None
     seconds: float | None = None
     seed: int = 0
     solver: Solver = Solver.HIGHS
+
+    def rounds(self, whole: int) -> int:
+        """Return the rounds for a model of so many whole numbers, which makes their length."""
+        if self.work is not None:
+            return self.work
+        return max(1, min(MOST_ROUNDS, WHOLE_A_ROUND // max(1, whole)))
 
 
 @dataclass(slots=True)

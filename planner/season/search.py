@@ -89,7 +89,8 @@ class Search:
         if int(self.model.whole.sum()) <= SMALL_WHOLE and self._solve_whole(relaxed):
             return "proven"
         self._decide_in_turn(relaxed)
-        while self.rounds < self.effort.work and not self._clock.over and not self.proven:
+        most = self.effort.rounds(int(self.model.whole.sum()))
+        while self.rounds < most and not self._clock.over and not self.proven:
             self._improve()
         if self.proven:
             return "proven"
