@@ -108,7 +108,7 @@ def plan(
         Path | None, typer.Option(help="Folder for the plan; FARM/plan if left out.")
     ] = None,
     work: Annotated[
-        int | None, typer.Option(min=0, help="Rounds of improvement; by the size of the farm if left out.")
+        int | None, typer.Option(min=0, help="Rounds of improvement; as the size asks if left out.")
     ] = None,
     seconds: Annotated[
         float | None, typer.Option(min=0.1, max=1e6, help="Stop searching after so many seconds.")
