@@ -1,12 +1,14 @@
 """The page's pictures of the fish: each tank's biomass under its limit, and its feed below."""
 
+import json
+from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from planner.document import CohortDoc, PlanDoc, TankDoc
 from planner.horizon import monday_of
-from planner.pagefacts import Context, context, density, mass, mass_unit
+from planner.pagefacts import Context, brief_names, context, density, mass, mass_unit
 from planner.pictures import (
     Curve,
     Figure,
@@ -19,14 +21,17 @@ from planner.pictures import (
     line_path,
     staggered,
 )
-from planner.words import LB_KG, day_words, figure, plain, plural, spoken, weight
+from planner.words import LB_KG, day_words, figure, numbered, plural, spoken, weight
 
 BIOMASS_PX, FEED_PX = 100.0, 60.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ration:
-    """What a tank gets on a day, in words; `note` says when feeding starts or pauses."""
+    """What a tank, or each of several, gets on a day, in words.
+
+    `note` says when feeding starts or pauses.
+    """
 
     tank: str
     feed: str
@@ -37,16 +42,27 @@ class Ration:
 def rations(document: PlanDoc, today: date) -> tuple[Ration, ...]:
     """Return today's feed of every tank in the document's order, the empty ones too.
 
-    A week's feed is spread evenly over its days with fish. The day before fish are taken none is
-    given, so that they come clean (common practice).
+    Tanks that get the same for the same fish share a ration, which names them all. A week's feed
+    is spread evenly over its days with fish. The day before fish are taken none is given, so that
+    they come clean (common practice).
     """
     at = context(document, today)
     found = []
     for tank in document["tanks"]:
         held = [c for c in document["cohorts"] if c["tank"] == tank["name"]]
         lines = [line for cohort in held for line in _rations(at, cohort, document["crops"])]
-        found += lines or [Ration(tank=plain(tank["name"]), feed="none", fish="", note="empty")]
-    return tuple(found)
+        found += lines or [Ration(tank=tank["name"], feed="none", fish="", note="empty")]
+    alike: dict[Ration, list[str]] = defaultdict(list)
+    for ration in found:
+        alike[replace(ration, tank="")].append(ration.tank)
+    return tuple(
+        replace(
+            ration,
+            tank=numbered(tanks),
+            feed=ration.feed.replace("a day", "a day each") if len(tanks) > 1 else ration.feed,
+        )
+        for ration, tanks in alike.items()
+    )
 
 
 def _rations(at: Context, cohort: CohortDoc, names: Mapping[str, str]) -> Iterator[Ration]:
@@ -66,7 +82,7 @@ def _rations(at: Context, cohort: CohortDoc, names: Mapping[str, str]) -> Iterat
         feed, note = "none", f"fish are taken tomorrow; else {feed}"
     name = spoken(names.get(cohort["species"], cohort["species"]))
     yield Ration(
-        tank=plain(cohort["tank"]),
+        tank=cohort["tank"],
         feed=feed,
         fish=f"{week['count']:,.0f} {name} of {weight(week['mean_g'] / 1000, at.units)}",
         note=note,
@@ -74,13 +90,26 @@ def _rations(at: Context, cohort: CohortDoc, names: Mapping[str, str]) -> Iterat
 
 
 def tank_figures(document: PlanDoc, today: date) -> tuple[Figure, ...]:
-    """Draw each tank that holds fish in the horizon: biomass under its limit, feed below it."""
-    at = context(document, today)
-    return tuple(
-        _tank(at, tank, cohorts, document["crops"])
-        for tank in document["tanks"]
-        if (cohorts := [c for c in document["cohorts"] if c["tank"] == tank["name"] and c["weeks"]])
-    )
+    """Draw each tank that holds fish in the horizon: biomass under its limit, feed below it.
+
+    Tanks of one size that hold the same fish all through are drawn once, under all their names.
+    """
+    at, briefs = context(document, today), brief_names(document["crops"])
+    held: dict[str, list[CohortDoc]] = {tank["name"]: [] for tank in document["tanks"]}
+    for cohort in document["cohorts"]:
+        if cohort["weeks"] and cohort["tank"] in held:
+            held[cohort["tank"]].append(cohort)
+    alike: dict[str, list[TankDoc]] = defaultdict(list)
+    for tank in document["tanks"]:
+        if held[tank["name"]]:
+            alike[_likeness(tank, held[tank["name"]])].append(tank)
+    return tuple(_tank(at, tanks, held[tanks[0]["name"]], briefs) for tanks in alike.values())
+
+
+def _likeness(tank: TankDoc, cohorts: Sequence[CohortDoc]) -> str:
+    """Return a key that tanks share when a chart of them would be the same."""
+    own = {"id": "", "tank": ""}
+    return json.dumps([tank["volume_m3"], *({**cohort, **own} for cohort in cohorts)])
 
 
 def empty_tanks(document: PlanDoc) -> tuple[str, ...]:
@@ -90,26 +119,28 @@ def empty_tanks(document: PlanDoc) -> tuple[str, ...]:
 
 
 def _tank(
-    at: Context, tank: TankDoc, cohorts: Sequence[CohortDoc], names: Mapping[str, str]
+    at: Context, tanks: Sequence[TankDoc], cohorts: Sequence[CohortDoc], briefs: Mapping[str, str]
 ) -> Figure:
     peaks_kg = [max(week["biomass_kg"] for week in cohort["weeks"]) for cohort in cohorts]
     peak_kg, most_kg_m3 = max(
         zip(peaks_kg, (cohort["max_kg_m3"] for cohort in cohorts), strict=True),
         key=lambda fish: fish[0] / fish[1],
     )
-    limit_kg = most_kg_m3 * tank["volume_m3"]
+    limit_kg = most_kg_m3 * tanks[0]["volume_m3"]
+    name = numbered(tank["name"] for tank in tanks)
+    most = "At most" if len(tanks) == 1 else "In each at most"
     finding = (
-        f"At most {weight(peak_kg, at.units)} of fish, {peak_kg / limit_kg:.0%} of the "
+        f"{most} {weight(peak_kg, at.units)} of fish, {peak_kg / limit_kg:.0%} of the "
         f"{weight(limit_kg, at.units)} at {density(most_kg_m3, at.units)}."
     )
     return Figure(
         name="",
-        heading=plain(tank["name"]),
+        heading=name,
         finding=finding,
         key=(),
-        frames=(_biomass(at, cohorts, names, limit_kg, finding), _feed(at, cohorts)),
+        frames=(_biomass(at, cohorts, briefs, limit_kg, finding), _feed(at, cohorts)),
         table=at.table(
-            f"{plain(tank['name'])} by week",
+            f"{name} by week",
             (
                 "Fish",
                 "Count",
@@ -118,13 +149,13 @@ def _tank(
                 f"Feed of the week, {mass_unit(at.units)}",
                 "In and out",
             ),
-            _tank_rows(at, cohorts, names),
+            _tank_rows(at, cohorts, briefs),
         ),
     )
 
 
 def _tank_rows(
-    at: Context, cohorts: Sequence[CohortDoc], names: Mapping[str, str]
+    at: Context, cohorts: Sequence[CohortDoc], briefs: Mapping[str, str]
 ) -> list[tuple[int, Sequence[str]]]:
     rows = []
     for cohort in cohorts:
@@ -147,7 +178,7 @@ def _tank_rows(
                 (
                     index,
                     (
-                        spoken(names.get(cohort["species"], cohort["species"])),
+                        briefs.get(cohort["species"], cohort["species"]),
                         f"{week['count']:,.0f}",
                         figure(mean),
                         figure(mass(week["biomass_kg"], at.units)),
@@ -162,7 +193,7 @@ def _tank_rows(
 def _biomass(
     at: Context,
     cohorts: Sequence[CohortDoc],
-    names: Mapping[str, str],
+    briefs: Mapping[str, str],
     limit_kg: float,
     finding: str,
 ) -> Frame:
@@ -195,18 +226,18 @@ def _biomass(
         heading=f"Biomass (solid) and density limit (dotted), {mass_unit(at.units)}",
         finding=finding,
         today=at.today,
-        labels=_moves(at, cohorts, names),
+        labels=_moves(at, cohorts, briefs),
     )
 
 
 def _moves(
-    at: Context, cohorts: Sequence[CohortDoc], names: Mapping[str, str]
+    at: Context, cohorts: Sequence[CohortDoc], briefs: Mapping[str, str]
 ) -> tuple[Label, ...]:
     words = []
     for cohort in cohorts:
         stock = date.fromisoformat(cohort["stock"])
         if at.line.holds(stock) and cohort["weeks"]:
-            name = spoken(names.get(cohort["species"], cohort["species"]))
+            name = briefs.get(cohort["species"], cohort["species"])
             short = name if len(name) <= 16 else f"{name[:15]}…"
             count = f"{cohort['weeks'][0]['count']:,.0f}"
             words.append((at.line.share(stock), f"in {at.line.day_text(stock)}: {count} {short}"))

@@ -2,16 +2,17 @@
 
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from functools import partial
 
 from planner.document import PlanDoc
 from planner.horizon import monday_of, week_anchor
 from planner.jobs import Job, JobLine, Kind
-from planner.pagefacts import isolated, line_of, units_of
+from planner.pagefacts import brief_names, brief_shares, isolated, line_of, units_of
 from planner.pictures import MONTHS
-from planner.words import Units, day_words, plain, plural, quantity, spoken
+from planner.words import Units, day_words, numbered, plain, plural, quantity, spoken
 
 KIND_TITLES = {
     Kind.SOW: "Sow and start",
@@ -21,22 +22,29 @@ KIND_TITLES = {
     Kind.FISH: "Fish",
     Kind.WATER: "Water and feed",
 }
-_OF_CROPS = (Kind.SOW, Kind.SET_OUT, Kind.CUT, Kind.CLEAR)
 _RAISED = ("cell", "plug", "division", "cutting")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LineView:
-    """One line to tick: its day, and its text parted so that the place can stand out.
+class Piece:
+    """Words parted so that the place can stand out."""
 
-    This week and next the text is the job's own. In other weeks a crop's line is only name,
-    number and place: the page would double otherwise, and each week has its own page in time.
-    """
-
-    day: str
     before: str
     place: str
     after: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineView:
+    """One line to tick: its day, and what to do in one or more pieces.
+
+    This week and next the text is the job's own. In other weeks a day's lines of a crop are one:
+    its short name once, then number and place of each, with shares as fractions. The page would
+    double otherwise, and each week has its own page in time.
+    """
+
+    day: str
+    pieces: tuple[Piece, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,6 +92,7 @@ def week_heading(monday: date) -> str:
 def jobs_view(document: PlanDoc, jobs: Iterable[Job], today: date) -> JobsView:
     """Group jobs by week and kind; every week of the horizon is there, with jobs or without."""
     line, units, names = line_of(document), units_of(document), document["crops"]
+    briefs = brief_names(names)
     by_week: dict[date, dict[Kind, list[Job]]] = defaultdict(lambda: defaultdict(list))
     care: dict[Kind, list[str]] = defaultdict(list)
     for job in sorted(jobs, key=lambda job: job.day):
@@ -98,22 +107,25 @@ def jobs_view(document: PlanDoc, jobs: Iterable[Job], today: date) -> JobsView:
         kinds = by_week.get(monday, {})
         views = []
         for kind in (kind for kind in Kind if kind in kinds):
-            full = monday in (this, after) or kind not in _OF_CROPS
             caution = together(job.caution for job in kinds[kind])
             views.append(
                 KindView(
                     kind=_slug(kind),
                     title=KIND_TITLES[kind],
                     lines=tuple(
-                        _full(job.day, one) if full else _short(job.day, one, names, units)
+                        line
                         for job in kinds[kind]
-                        for one in job.lines
+                        for line in (
+                            map(partial(_line, job.day), _alike(job))
+                            if monday in (this, after)
+                            else _brief(job, names, briefs, units)
+                        )
                     ),
                     caution=caution if monday == this else "",
                     care=bool(caution),
                 )
             )
-        lines = sum(len(view.lines) for view in views)
+        lines = sum(len(job.lines) for jobs in kinds.values() for job in jobs)
         return WeekView(
             anchor=week_anchor(monday),
             heading=week_heading(monday),
@@ -149,20 +161,64 @@ def _day(day: date) -> str:
     return f"{weekday} {day.day}"
 
 
-def _full(day: date, line: JobLine) -> LineView:
+def _line(day: date, line: JobLine) -> LineView:
     text, place = plain(line.text), plain(line.place)
     before, found, after = text.partition(place) if place else (text, "", "")
-    return LineView(day=_day(day), before=before, place=found, after=after)
+    return LineView(day=_day(day), pieces=(Piece(before=before, place=found, after=after),))
 
 
-def _short(day: date, line: JobLine, names: Mapping[str, str], units: Units) -> LineView:
-    if not line.crop or not line.place:
-        return _full(day, line)
-    number = quantity(line.number, line.unit, units)
+def _alike(job: Job) -> Iterator[JobLine]:
+    """Yield a job's lines; those on fish that differ in their tank alone are one."""
+    if job.kind is not Kind.FISH:
+        yield from job.lines
+        return
+    alike: dict[tuple[str, ...], list[JobLine]] = defaultdict(list)
+    for line in job.lines:
+        place = plain(line.place)
+        alike[tuple(plain(line.text).split(place, 1)) if place else (line.text,)].append(line)
+    for (before, *after), lines in alike.items():
+        if len(lines) > 1 and after:
+            tanks = numbered(line.place for line in lines)
+            yield replace(lines[0], text=f"{before}each of {tanks}{after[0]}", place=tanks)
+        else:
+            yield from lines
+
+
+def _brief(
+    job: Job, names: Mapping[str, str], briefs: Mapping[str, str], units: Units
+) -> Iterator[LineView]:
+    """Say a day's lines of a kind in little room, in the order in which each crop comes first."""
+    if job.kind in (Kind.FISH, Kind.WATER):
+        for line in _alike(job):
+            yield _line(job.day, replace(line, text=_terse(line, names, briefs)))
+        return
+    by_crop: dict[str, list[JobLine]] = defaultdict(list)
+    for line in job.lines:
+        by_crop[line.crop].append(line)
+    for crop, lines in by_crop.items():
+        name = isolated(briefs.get(crop) or spoken(crop))
+        pieces = [
+            Piece(
+                before=f"{'; ' if index else f'{name}, '}{_amount(job.kind, line, units)}",
+                place=brief_shares(plain(line.place)),
+                after="",
+            )
+            for index, line in enumerate(lines)
+        ]
+        yield LineView(day=_day(job.day), pieces=tuple(pieces))
+
+
+def _amount(kind: Kind, line: JobLine, units: Units) -> str:
+    """Return what stands before a place; nothing where its number is that of the places."""
+    if kind is Kind.CLEAR:
+        return ""
     link = "for" if line.unit in _RAISED else "in"
-    return LineView(
-        day=_day(day),
-        before=f"{isolated(spoken(names.get(line.crop, line.crop)))}, {number} {link} ",
-        place=plain(line.place),
-        after="",
-    )
+    return f"{quantity(line.number, line.unit, units)} {link} "
+
+
+def _terse(line: JobLine, names: Mapping[str, str], briefs: Mapping[str, str]) -> str:
+    """Return the text of a line on fish or water without what each week repeats."""
+    if line.unit == "test":
+        return f"{line.number:.0f} tests of the {line.place}"
+    name = spoken(names.get(line.crop, ""))
+    return plain(line.text).replace(name, briefs[line.crop]) if name else line.text

@@ -122,7 +122,17 @@ def _small(at: Context, document: PlanDoc, demand: _Demand) -> Figure:
     name = crop_name(demand.crop, document["crops"])
     finding = _finding(at, demand, short)
     chances = _chances(at, demand.rows)
-    busy = [i for i in range(at.line.weeks) if ordered[i] or planned[i] or cut[i]]
+    busy = {
+        i: (
+            figure(cut[i]),
+            figure(ordered[i]),
+            figure(planned[i]),
+            f"{chances[i]:.0%}" if i in chances else "",
+            "▼ short" if i in short else "",
+        )
+        for i in range(at.line.weeks)
+        if ordered[i] or planned[i] or cut[i]
+    }
     return Figure(
         name="",
         heading=name,
@@ -142,24 +152,41 @@ def _small(at: Context, document: PlanDoc, demand: _Demand) -> Figure:
                 marks=tuple(week_marks(at.line, short, "▼", "under", SMALL_PX - 2)),
             ),
         ),
-        table=at.table(
+        table=_weekly_table(
+            at,
             f"{name} by week, {unit}",
             ("Cut", "Ordered", "Planned for orders", "Chance", "Note"),
-            (
-                (
-                    i,
-                    (
-                        figure(cut[i]),
-                        figure(ordered[i]),
-                        figure(planned[i]),
-                        f"{chances[i]:.0%}" if i in chances else "",
-                        "▼ short" if i in short else "",
-                    ),
-                )
-                for i in busy
-            ),
+            busy,
         ),
     )
+
+
+def _weekly_table(
+    at: Context, caption: str, head: Sequence[str], busy: Mapping[int, Sequence[str]]
+) -> Table:
+    """Return cells by week, in order: weeks on end that are alike in one row, no empty column."""
+    runs: list[tuple[int, int]] = []
+    for week, cells in busy.items():
+        if runs and runs[-1][1] == week - 1 and cells == busy[week - 1]:
+            runs[-1] = (runs[-1][0], week)
+        else:
+            runs.append((week, week))
+    kept = [i for i in range(len(head)) if any(cells[i] for cells in busy.values())]
+    return Table(
+        caption=caption,
+        head=("Week (Monday)", *(head[i] for i in kept)),
+        rows=tuple(
+            (_weeks_head(at, first, last), *(busy[first][i] for i in kept)) for first, last in runs
+        ),
+    )
+
+
+def _weeks_head(at: Context, first: int, last: int) -> str:
+    """Return weeks on end as a table's row begins: `9-11 (1 Mar to 15 Mar)`."""
+    if first == last:
+        return at.week_head(first)
+    opens, closes = (at.week_head(week).rstrip(")").split(" (") for week in (first, last))
+    return f"{opens[0]}-{closes[0]} ({opens[1]} to {closes[1]})"
 
 
 def _chances(at: Context, rows: Iterable[OrderWeekDoc]) -> dict[int, float]:

@@ -1,14 +1,25 @@
 """Facts that several of the page's pictures share: units, weeks, the nitrate band in words."""
 
+import re
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 from planner.document import PlanDoc
 from planner.pictures import Table, TimeLine
-from planner.words import GALLON_M3, LB_KG, Units, figure, plural
+from planner.words import GALLON_M3, LB_KG, Units, figure, plain, plural, spoken
 
+_OTHER_NAMES = re.compile(r" ?\([^)]*\)| / [^,]*")  # what stands in brackets or after a slash
+_FRACTIONS = {
+    "half": "½",
+    "a third": "⅓",
+    "two thirds": "⅔",
+    "a quarter": "¼",
+    "three quarters": "¾",
+}
+_SHARE_WORDS = re.compile(rf"\(({'|'.join(_FRACTIONS)})(?=\)| each\))")
 _TURNS = {"R", "AL", "AN", "RLE", "RLO", "RLI", "LRE", "LRO"}
 
 
@@ -29,6 +40,25 @@ def isolated(name: str) -> str:
     """
     turns = any(unicodedata.bidirectional(sign) in _TURNS for sign in name)
     return f"\u2068{name}\u2069" if turns else name
+
+
+def brief_names(names: Mapping[str, str]) -> dict[str, str]:
+    """Return tables' names by id as they are said in little room, without their other names.
+
+    `cilantro / coriander leaf` is `cilantro`, `lettuce, summer crisp (Batavian)` is `summer crisp
+    lettuce`; a name that would become another's stays whole.
+    """
+    short = {id: spoken(_OTHER_NAMES.sub("", plain(name))) for id, name in names.items()}
+    counts = Counter(short.values())
+    return {
+        id: short[id] if short[id] and counts[short[id]] == 1 else spoken(name) or id
+        for id, name in names.items()
+    }
+
+
+def brief_shares(where: str) -> str:
+    """Return places in words with their shares as fractions: `raft 3 (half)` is `raft 3 (½)`."""
+    return _SHARE_WORDS.sub(lambda found: f"({_FRACTIONS[found[1]]}", where)
 
 
 def units_of(document: PlanDoc) -> Units:

@@ -5,6 +5,7 @@ start inside a curve; down, they are px from the chart's top. So a chart stretch
 a sheet of paper without its letters changing size, and nothing is drawn anew.
 """
 
+import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -136,6 +137,11 @@ class Rule:
     y: float
     text: str
 
+    @property
+    def text_y(self) -> float:
+        """Where the label's letters stand, so that the line runs through their middle. [px]"""
+        return self.y + 3.5
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scale:
@@ -176,45 +182,54 @@ class Scale:
 
 
 def number(value: float) -> str:
-    """Return a position as short text, at most two decimals, the same on every machine."""
-    text = f"{value:.2f}".rstrip("0").rstrip(".")
+    """Return a position as short text, at most one decimal, the same on every machine."""
+    text = f"{value:.1f}".removesuffix(".0")
     return "0" if text == "-0" else text
 
 
-def _px(y: float) -> str:
-    """Return a height in a curve, to a tenth of a px."""
-    return f"{y:.1f}".removesuffix(".0")
-
-
 def line_path(points: Sequence[tuple[float, float]]) -> str:
-    """Return a path through `points` (day, px)."""
-    return "".join(
-        f"{'L' if index else 'M'}{number(x)} {_px(y)}" for index, (x, y) in enumerate(points)
+    """Return a path through `points` (day, px): from the first one on in steps."""
+    tenths = [(round(10 * x), round(10 * y)) for x, y in points]
+    if not tenths:
+        return ""
+    steps = (
+        f"{number((x - x0) / 10)} {number((y - y0) / 10)}"
+        for (x0, y0), (x, y) in itertools.pairwise(tenths)
     )
+    x, y = tenths[0]
+    return f"M{number(x / 10)} {number(y / 10)}l{' '.join(steps)}".replace(" -", "-").rstrip("l")
 
 
 def steps_path(values: Sequence[float | None], scale: Scale) -> str:
-    """Return a path with one level a week; a week without a value is a gap."""
+    """Return a path with one level a week, to a px; a week without a value is a gap."""
+    heights = [None if value is None else f"{scale.y(value):.0f}" for value in values]
     parts: list[str] = []
-    down = False
-    for week, value in enumerate(values):
-        if value is None:
-            down = False
-            continue
-        y = _px(scale.y(value))
-        parts.append(f"{'V' if down else f'M{7 * week} '}{y}H{7 * week + 7}")
-        down = True
+    before: str | None = None
+    week = 0
+    for y, run in itertools.groupby(heights):
+        first, week = week, week + len(list(run))
+        if y is not None:
+            parts.append(f"{f'M{7 * first} ' if before is None else 'V'}{y}H{7 * week}")
+        before = y
     return "".join(parts)
 
 
 def columns_path(values: Sequence[float], scale: Scale) -> str:
-    """Return a path of one column a week, a day free on either side; none where nothing is."""
-    foot = scale.y(max(scale.low, 0.0))
-    return "".join(
-        f"M{7 * week + 1} {_px(foot)}V{_px(scale.y(value))}h5V{_px(foot)}z"
-        for week, value in enumerate(values)
-        if value > 0
-    )
+    """Return a path of one column a week, a day free on either side; none where nothing is.
+
+    Columns are to a px, and never less than one.
+    """
+    foot = round(scale.y(max(scale.low, 0.0)))
+    parts: list[str] = []
+    end = 0
+    for week, value in enumerate(values):
+        if value > 0:
+            start = 7 * week + 1
+            tall = max(1, foot - round(scale.y(value)))
+            move = f"m{start - end} 0" if parts else f"M{start} {foot}"
+            parts.append(f"{move}v-{tall}h5v{tall}")
+            end = start + 5
+    return "".join(parts)
 
 
 def area_path(points: Sequence[tuple[float, float]], foot: float) -> str:
@@ -276,7 +291,6 @@ class Frame:
     top: float
     height: float
     rules: tuple[Rule, ...]
-    ticks: tuple[Tick, ...]
     days: int
     curves: tuple[Curve, ...]
     labels: tuple[Label, ...] = ()
@@ -314,7 +328,6 @@ def frame(
         top=4.0 + max((label.y for label in labels), default=0.0),
         height=scale.height,
         rules=scale.rules,
-        ticks=line.ticks,
         days=line.days,
         curves=tuple(curve for curve in curves if curve.path),
         labels=labels,
@@ -334,11 +347,15 @@ def week_marks(line: TimeLine, weeks: Iterable[int], text: str, kind: str, y: fl
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Table:
-    """The facts of a picture as text: a caption, heads, and rows as long as the heads."""
+    """The facts of a picture as text: a caption, heads, and rows as long as the heads.
+
+    `grouped` when rows that begin alike stand together, so that their first cell is written once.
+    """
 
     caption: str
     head: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
+    grouped: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

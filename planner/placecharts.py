@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from datetime import date
 
 from planner.document import BatchDoc, PlanDoc, ZoneDoc
-from planner.pagefacts import Context, context, isolated
+from planner.pagefacts import Context, brief_names, brief_shares, context, isolated
 from planner.pictures import Table, TimeLine
 from planner.placerows import Bar, Block, Stay, blocks, clashes
 from planner.tables import Crop
-from planner.words import natural, places_text, plain, plural, spoken, weight
+from planner.words import places_text, plain, plural, spoken, weight
 
 HUES = 4  # families with a colour of their own; the others share the last one
 OPEN_PLACES = 30  # a house this small shows all its zones unfolded
@@ -21,19 +21,22 @@ OTHER = "other families"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Look:
-    """How a crop is drawn: its name, two-letter code and the colour of its family."""
+    """How a crop is drawn: its name, a short one, two-letter code and the colour of its family."""
 
     name: str
+    brief: str
     code: str
     hue: int  # 1 to HUES + 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BarView:
-    """A bar and its words; `title` is the whole fact, `name` empty where it would be cut.
+    """A bar and its words; `name` is empty where it would be cut.
 
-    `again` says how far down the code stands once more, in each further row of the bar [px];
-    `letters` is how the code is written: low, thin (hidden on a phone), both or neither.
+    `told` is the row of the zone's table with the whole fact, counted from 0: a batch may have
+    many bars, and its words stand once. `again` says how far down the code stands once more, in
+    each further row of the bar [px]; `letters` is how the code is written: low, thin (hidden on a
+    phone), both or neither.
     """
 
     bar: Bar
@@ -42,15 +45,16 @@ class BarView:
     name: str
     again: tuple[float, ...]
     letters: str
-    title: str
+    told: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RowView:
-    """A place's row."""
+    """The row of a place, or of neighbours alike all through; `name` is the first one's."""
 
     name: str
-    number: int
+    first: int
+    last: int
     y: float
     height: float
     bars: tuple[BarView, ...]
@@ -58,7 +62,7 @@ class RowView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BlockView:
-    """Up to ten places with their heading and finding."""
+    """Up to ten rows with their heading and finding."""
 
     heading: str
     finding: str
@@ -102,7 +106,8 @@ def places_view(document: PlanDoc, crops: Mapping[str, Crop], today: date) -> Pl
     for index, zone in enumerate(document["zones"]):
         batches = [batch for batch in document["batches"] if batch["zone"] == zone["name"]]
         stays = [stay for batch in batches for stay in _stays(batch, zone, look[batch["crop"]])]
-        titles = {batch["id"]: _title(at, batch, look[batch["crop"]]) for batch in batches}
+        table = _table(at, zone, batches, look, whole)
+        told = {row[-1]: number for number, row in enumerate(table.rows)}
         overfull += [
             f"{isolated(plain(zone['name']))} {place} holds more than its "
             f"{plural(zone['parts'], 'part')} from {at.line.day_text(day)}"
@@ -114,7 +119,7 @@ def places_view(document: PlanDoc, crops: Mapping[str, Crop], today: date) -> Pl
                 name=plain(zone["name"]),
                 heading=_zone_heading(zone, len(batches)),
                 blocks=tuple(
-                    _block_view(zone, block, crop_of, look, titles)
+                    _block_view(zone, block, crop_of, look, told)
                     for block in blocks(
                         at.line,
                         stays,
@@ -123,7 +128,7 @@ def places_view(document: PlanDoc, crops: Mapping[str, Crop], today: date) -> Pl
                         sanitation_days=zone["sanitation_days"],
                     )
                 ),
-                table=_table(at, zone, batches, look, whole),
+                table=table,
                 unfolded=small or index == 0,
             )
         )
@@ -144,16 +149,26 @@ def looks(document: PlanDoc, crops: Mapping[str, Crop]) -> dict[str, Look]:
     """
     ids = sorted({batch["crop"] for batch in document["batches"]})
     names = {id: _name(id, document, crops) for id in ids}
+    briefs = brief_names({id: _table_name(id, document, crops) for id in ids})
     codes = two_letter_codes(names)
     hues = _hues(document, crops)
     return {
-        id: Look(name=names[id], code=codes[id], hue=hues.get(_family(id, crops), HUES + 1))
+        id: Look(
+            name=names[id],
+            brief=briefs[id],
+            code=codes[id],
+            hue=hues.get(_family(id, crops), HUES + 1),
+        )
         for id in ids
     }
 
 
+def _table_name(id: str, document: PlanDoc, crops: Mapping[str, Crop]) -> str:
+    return document["crops"].get(id) or (crops[id].name if id in crops else id)
+
+
 def _name(id: str, document: PlanDoc, crops: Mapping[str, Crop]) -> str:
-    return spoken(document["crops"].get(id) or (crops[id].name if id in crops else id)) or id
+    return spoken(_table_name(id, document, crops)) or id
 
 
 def _family(id: str, crops: Mapping[str, Crop]) -> str:
@@ -218,15 +233,8 @@ def _stays(batch: BatchDoc, zone: ZoneDoc, look: Look) -> Iterator[Stay]:
                 end=date.fromisoformat(batch["clear"]),
                 cut_from=date.fromisoformat(first) if first else None,
                 cut_to=date.fromisoformat(last) if last else None,
-                name_letters=len(look.name),
+                name_letters=len(look.brief),
             )
-
-
-def _title(at: Context, batch: BatchDoc, look: Look) -> str:
-    start = at.line.day_text(date.fromisoformat(batch["transplant"] or batch["sow"]))
-    clear = at.line.day_text(date.fromisoformat(batch["clear"]))
-    cut = _cut_words(at, batch)
-    return f"{look.name}, {start} to {clear}{f', cut {cut}' if cut else ''}, {batch['id']}"
 
 
 def _cut_words(at: Context, batch: BatchDoc) -> str:
@@ -250,7 +258,7 @@ def _block_view(
     block: Block,
     crop_of: Mapping[str, str],
     look: Mapping[str, Look],
-    titles: Mapping[str, str],
+    told: Mapping[str, int],
 ) -> BlockView:
     name = plain(zone["name"])
     heading = f"{isolated(name)} {block.first}"
@@ -258,32 +266,38 @@ def _block_view(
         heading += f" to {block.last}"
     finding = f"{heading}: {plural(block.batches, 'batch')}, {block.used:.0%} of the room in use"
     if block.empty:
-        finding += f"; empty all through: {', '.join(map(str, block.empty))}"
+        runs = (f"{first} to {last}" if last > first else f"{first}" for first, last in block.empty)
+        finding += f"; empty all through: {', '.join(runs)}"
     return BlockView(
         heading=heading,
         finding=f"{finding}.",
         block=block,
         rows=tuple(
             RowView(
-                name=f"{name} {row.number}",
-                number=row.number,
+                name=f"{name} {row.first}",
+                first=row.first,
+                last=row.last,
                 y=row.y,
                 height=row.height,
                 bars=tuple(
-                    BarView(
-                        bar=bar,
-                        hue=look[crop_of[bar.batch]].hue,
-                        code=look[crop_of[bar.batch]].code,
-                        name=look[crop_of[bar.batch]].name if bar.named else "",
-                        again=tuple(block.row_px * index for index in range(1, bar.rows)),
-                        letters=" ".join(["low"] * (bar.height < 18) + ["thin"] * bar.thin),
-                        title=titles[bar.batch],
-                    )
+                    _bar_view(bar, block.row_px, look[crop_of[bar.batch]], told[bar.batch])
                     for bar in row.bars
                 ),
             )
             for row in block.rows
         ),
+    )
+
+
+def _bar_view(bar: Bar, row_px: float, look: Look, told: int) -> BarView:
+    return BarView(
+        bar=bar,
+        hue=look.hue,
+        code=look.code,
+        name=look.brief if bar.named else "",
+        again=tuple(row_px * index for index in range(1, bar.rows)),
+        letters=" ".join(["low"] * (bar.height < 18) + ["thin"] * bar.thin),
+        told=told,
     )
 
 
@@ -298,7 +312,7 @@ def _table(
         return at.line.day_text(date.fromisoformat(day)) if day else ""
 
     rows = []
-    for batch in batches:
+    for batch in sorted(batches, key=lambda b: _in_table(b, look)):
         where = places_text(batch["places"], whole).removeprefix(f"{plain(zone['name'])} ")
         notes = [*batch["warnings"]]
         if batch["state"] != "planned":
@@ -307,23 +321,20 @@ def _table(
             notes.append("after the weeks shown")
         rows.append(
             (
-                (natural(where), batch["transplant"] or batch["sow"], batch["id"]),
-                (
-                    look[batch["crop"]].name,
-                    where,
-                    f"{batch['plants']:,d}",
-                    words(batch["sow"]),
-                    words(batch["transplant"]),
-                    _cut_words(at, batch),
-                    words(batch["clear"]),
-                    _expected(at, batch),
-                    plain("; ".join(notes)),
-                    batch["id"],
-                ),
+                look[batch["crop"]].name,
+                brief_shares(where),
+                f"{batch['plants']:,d}",
+                words(batch["sow"]),
+                words(batch["transplant"]),
+                _cut_words(at, batch),
+                words(batch["clear"]),
+                _expected(at, batch),
+                plain("; ".join(notes)),
+                batch["id"],
             )
         )
     return Table(
-        caption=f"Batches in {plain(zone['name'])}; planned where no state is written",
+        caption=f"Batches in {plain(zone['name'])} by crop; planned where no state is written",
         head=(
             "Crop",
             "Place",
@@ -336,8 +347,14 @@ def _table(
             "State",
             "Batch",
         ),
-        rows=tuple(row for _, row in sorted(rows)),
+        rows=tuple(rows),
+        grouped=True,
     )
+
+
+def _in_table(batch: BatchDoc, look: Mapping[str, Look]) -> tuple[str, str, str]:
+    """Return what a batch is sorted by in its zone's table: successions follow each other."""
+    return look[batch["crop"]].name, batch["transplant"] or batch["sow"], batch["id"]
 
 
 def _expected(at: Context, batch: BatchDoc) -> str:

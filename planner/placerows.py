@@ -7,6 +7,7 @@ since its start; down, all is px from the top of the block.
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from itertools import groupby
 
 from planner.pictures import TimeLine, number
 
@@ -14,7 +15,7 @@ ROW_PX = 20.0  # room to write beside a bar on the printed wall chart
 LANE_PX = 14.0  # the least height that carries a two-letter code and a foot
 MOST_LANES_PX = 84.0  # a place with many parts is squeezed into this
 BLOCK_PX = 600.0  # a block fits on a landscape sheet
-BLOCK_PLACES = 10
+BLOCK_ROWS = 10
 FOOT_PX = 4.0
 DESK_PX = 1000.0  # width of a chart on a desk or on paper
 PHONE_PX = 330.0  # on a phone
@@ -70,9 +71,10 @@ class Bar:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlaceRow:
-    """One place: its number, where the row lies between its two lines, its bars."""
+    """A place, or neighbours alike all through, by number; between which px it lies; its bars."""
 
-    number: int
+    first: int
+    last: int
     y: float
     height: float
     bars: tuple[Bar, ...]
@@ -80,11 +82,12 @@ class PlaceRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Block:
-    """Up to ten places under one month line, which is never parted by a page's edge.
+    """Up to ten rows under one month line, which is never parted by a page's edge.
 
     `cuts`, `gaps` and `lines` are paths (days, px) over the whole block: the dark feet of batches
-    being cut, the days of cleaning after each batch, and the lines between the places. `used` is
-    the share of part-days that carry a batch, 0 to 1.
+    being cut, the days of cleaning after each batch, and the lines between the rows. `used` is the
+    share of part-days that carry a batch, 0 to 1; `empty` has the first and last number of each
+    row without any.
     """
 
     first: int
@@ -97,7 +100,7 @@ class Block:
     lines: str
     used: float
     batches: int
-    empty: tuple[int, ...]
+    empty: tuple[tuple[int, int], ...]
 
 
 def lane_px(parts: int) -> float:
@@ -126,26 +129,39 @@ def blocks(
 ) -> tuple[Block, ...]:
     """Draw a zone: rows for places 1 to `places`, a lane for each part, in blocks.
 
-    A lane shows a share of the place, not where in the place it lies. Stays outside the line
-    are left out. A place that is overfull shows its last comers over the others.
+    Neighbouring places that hold the same batches all through share a row, so a zone has no more
+    rows than its batches ask for. A lane shows a share of the place, not where in the place it
+    lies. Stays outside the line are left out. A place that is overfull shows its last comers over
+    the others.
     """
     by_place: dict[int, list[Stay]] = {}
     for stay in stays:
         if stay.start < line.end and stay.end > line.start and stay.end > stay.start:
             by_place.setdefault(stay.place, []).append(stay)
-    lane = lane_px(parts)
-    row_px = max(ROW_PX, lane * parts)
-    size = max(1, min(BLOCK_PLACES, int(BLOCK_PX // row_px)))
+    for held in by_place.values():
+        held.sort(key=lambda s: (s.start, -s.parts, s.end, s.batch))
+    rows = _alike(by_place, places)
+    size = max(1, min(BLOCK_ROWS, int(BLOCK_PX // max(ROW_PX, lane_px(parts) * parts))))
     return tuple(
-        _block(line, by_place, range(first, min(first + size, places + 1)), parts, sanitation_days)
-        for first in range(1, places + 1, size)
+        _block(line, by_place, rows[first : first + size], parts, sanitation_days)
+        for first in range(0, len(rows), size)
     )
+
+
+def _alike(by_place: Mapping[int, Sequence[Stay]], places: int) -> list[range]:
+    """Part the numbers from 1 to `places` into runs that hold the same stays."""
+
+    def held(place: int) -> list[Stay]:
+        return [replace(stay, place=0) for stay in by_place.get(place, ())]
+
+    runs = (list(run) for _, run in groupby(range(1, places + 1), key=held))
+    return [range(run[0], run[-1] + 1) for run in runs]
 
 
 def _block(
     line: TimeLine,
     by_place: Mapping[int, Sequence[Stay]],
-    numbers: range,
+    numbers: Sequence[range],
     parts: int,
     sanitation_days: int,
 ) -> Block:
@@ -168,34 +184,46 @@ def _block(
                 _box(line, stay.cut_from, until, y + index * row_px + height - foot, foot)
                 for index in range(piece.rows)
             ]
-    stays = [stay for place in numbers for stay in by_place.get(place, ())]
-    used = sum(stay.parts * (line.day(stay.end) - line.day(stay.start)) for stay in stays)
+    stays = [(stay, len(row)) for row in numbers for stay in by_place.get(row[0], ())]
+    used = sum(
+        count * stay.parts * (line.day(stay.end) - line.day(stay.start)) for stay, count in stays
+    )
+    places = sum(map(len, numbers))
     return Block(
-        first=numbers[0],
-        last=numbers[-1],
+        first=numbers[0][0],
+        last=numbers[-1][-1],
         height=row_px * len(numbers),
         row_px=row_px,
         rows=tuple(
-            PlaceRow(number=place, y=i * row_px + 1, height=row_px - 2, bars=tuple(bars[i]))
-            for i, place in enumerate(numbers)
+            PlaceRow(
+                first=row[0],
+                last=row[-1],
+                y=i * row_px + 1,
+                height=row_px - 2,
+                bars=tuple(bars[i]),
+            )
+            for i, row in enumerate(numbers)
         ),
         cuts="".join(cuts),
         gaps="".join(gaps),
         lines="".join(f"M0 {number(i * row_px)}H{line.days}" for i in range(len(numbers) + 1)),
-        used=used / (len(numbers) * parts * line.days),
-        batches=len({stay.batch for stay in stays}),
-        empty=tuple(place for place in numbers if not by_place.get(place)),
+        used=used / (places * parts * line.days),
+        batches=len({stay.batch for stay, _ in stays}),
+        empty=tuple((row[0], row[-1]) for row in numbers if not by_place.get(row[0])),
     )
 
 
 def _pieces(
-    by_place: Mapping[int, Sequence[Stay]], numbers: range, parts: int, sanitation_days: int
+    by_place: Mapping[int, Sequence[Stay]],
+    numbers: Sequence[range],
+    parts: int,
+    sanitation_days: int,
 ) -> list[_Piece]:
-    """Give each stay its lanes; join what fills neighbouring places with the same batch."""
+    """Give each stay its lanes; join what fills neighbouring rows with the same batch."""
     pieces: list[_Piece] = []
     open_in_row: dict[tuple[str, date], _Piece] = {}  # whole pieces that end in the row before
-    for row, place in enumerate(numbers):
-        stays = sorted(by_place.get(place, ()), key=lambda s: (s.start, -s.parts, s.end, s.batch))
+    for row, places in enumerate(numbers):
+        stays = by_place.get(places[0], ())
         closing, open_in_row = open_in_row, {}
         for stay, lanes in _lanes(stays, parts, sanitation_days):
             key = stay.batch, stay.start

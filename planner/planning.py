@@ -118,7 +118,8 @@ def make_plan(
         "plan.json": json.dumps(document, ensure_ascii=False, indent=1).encode(),
     }
     files |= {
-        f"{TABLES}/{name}": content for name, content in tablefiles.tables(document, jobs).items()
+        f"{TABLES}/{name}": content
+        for name, content in tablefiles.tables(document, jobs, crops=inputs.crops).items()
     }
     return Bundle(problem=season, plan=plan, document=document, jobs=jobs, files=files)
 

@@ -6,32 +6,37 @@ the templates only put it in order. Nothing on the page depends on a clock.
 
 import hashlib
 from base64 import b64encode
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
 from functools import lru_cache
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from planner.document import PlanDoc, SolverDoc
+from planner.document import OrderWeekDoc, PlanDoc, SolverDoc
 from planner.fishcharts import empty_tanks, rations, tank_figures
 from planner.horizon import monday_of
 from planner.housecharts import climate_figure, labour_figure
 from planner.joblists import jobs_view, week_heading
 from planner.jobs import Job
 from planner.ordercharts import (
+    crop_name,
+    is_short,
     order_figures,
     produce_table,
     short_weeks_table,
     shortages,
 )
-from planner.pagefacts import band_finding, context, outside_band
+from planner.pagefacts import Context, band_finding, context, isolated, outside_band
 from planner.pictures import TimeLine, number
-from planner.placecharts import places_view
+from planner.placecharts import looks, places_view
 from planner.resources import shipped
+from planner.summary import summary
 from planner.tables import Crop, Fish
+from planner.takelists import take_lists
 from planner.water import NITRATE_PER_N
 from planner.watercharts import nitrogen_figure
-from planner.words import day_words, figure, plain, plural, spoken
+from planner.words import day_words, figure, plain, plural, quantity, spoken
 from planner.worthtables import comparison_table, margins_table
 
 FIRST_WARNINGS = 3
@@ -91,8 +96,9 @@ def page(
     script = templates.get_template("script.js.j2").render()
     line = context(document, today).line
     places = places_view(document, crops, today)
+    groups = {hue: group for hue, group, _ in places.key}
     short = shortages(document, today)
-    warned = warnings(document, short, places.overfull)
+    warned = warnings(document, today, places.overfull)
     return templates.get_template("page.html.j2").render(
         farm=plain(document["farm"]) or "farm",
         made_on=_long_day(date.fromisoformat(document["made_on"])),
@@ -103,6 +109,12 @@ def page(
         more_warnings=warned[FIRST_WARNINGS:],
         jobs=jobs_view(document, jobs, today),
         rations=rations(document, today),
+        summary=summary(
+            document,
+            today,
+            groups={id: groups[look.hue] for id, look in looks(document, crops).items()},
+            short=short,
+        ),
         places=places,
         nitrogen=nitrogen_figure(document, today),
         nitrate_per_n=figure(NITRATE_PER_N),
@@ -118,6 +130,7 @@ def page(
         cautions=_cautions(cautions),
         assumptions=tuple(map(plain, assumptions)),
         solver=solver_words(document["solver"]),
+        lists=take_lists(document, crops=crops, today=today),
         margins=margins_table(document),
         comparison=comparison_table(document),
         not_considered=NOT_CONSIDERED,
@@ -150,22 +163,52 @@ def _span(line: TimeLine) -> str:
     return f"{plural(line.weeks, 'week')}, {_long_day(line.start)} to {_long_day(last)}"
 
 
-def warnings(document: PlanDoc, short: Sequence[str], overfull: Sequence[str]) -> tuple[str, ...]:
-    """Return the page's warnings, gravest first, each once: broken rules, orders, water, the rest.
+def warnings(document: PlanDoc, today: date, overfull: Sequence[str]) -> tuple[str, ...]:
+    """Return the page's warnings, gravest first, each once: broken rules, places, orders, water.
 
-    `short` and `overfull` are the sentences on order lines and on places.
+    Each says what to do; what else the plan warns of comes last, in its own words. `overfull`
+    are the sentences on places. What to do about nitrate is common practice.
     """
     found = [f"A rule is broken: {text}" for text in document["violations"]]
-    found += [f"{text}." for text in overfull]
-    if short:
-        lines = (
-            "1 order line is short" if len(short) == 1 else f"{len(short)} order lines are short"
-        )
-        found.append(f"{lines}. {'' if len(short) == 1 else 'The most: '}{short[0]}")
-    if any(outside_band(document)):
-        found.append(band_finding(document))
+    found += [f"{text}. Move a batch, or clear the one before it sooner." for text in overfull]
+    found += _short_warning(document, context(document, today))
+    under, over = outside_band(document)
+    if under or over:
+        found.append(f"{band_finding(document)} {_nitrate_advice(bool(under), bool(over))}")
     found += document["warnings"]
     return tuple(dict.fromkeys(plain(text) for text in found))
+
+
+def _short_warning(document: PlanDoc, at: Context) -> list[str]:
+    """Say how many order lines are short, what the soonest lacks, and what to do."""
+    lines: dict[str, list[OrderWeekDoc]] = defaultdict(list)
+    for row in document["orders"]:
+        if is_short(row):
+            lines[row["line"]].append(row)
+    if not lines:
+        return []
+    rows = min(lines.values(), key=lambda rows: (min(r["week"] for r in rows), rows[0]["line"]))
+    first = rows[0]
+    short, ordered = (sum(row[key] for row in rows) for key in ("short", "ordered"))
+    missing = quantity(short, "kg", at.units) if first["unit"] == "kg" else figure(short)
+    weeks = at.line.weeks_text((at.line.week(date.fromisoformat(r["week"])) for r in rows), most=2)
+    one = len(lines) == 1
+    return [
+        f"{'1 order line is' if one else f'{len(lines)} order lines are'} short. "
+        f"{'' if one else 'Soonest: '}{isolated(plain(first['customer']))}, line "
+        f"{isolated(plain(first['line']))}: {missing} of "
+        f"{quantity(ordered, first['unit'], at.units)} "
+        f"{isolated(crop_name(first['crop'], document['crops']))} missing, {weeks}. "
+        f"Tell the {'customer' if one else 'customers'}, or buy in."
+    ]
+
+
+def _nitrate_advice(under: bool, over: bool) -> str:
+    more = "feed more if the fish eat it all and ammonia stays low, or set out less"
+    less = "feed less, set out more or exchange some water"
+    if under and over:
+        return f"Test weekly. Where it is under: {more}. Where it is over: {less}."
+    return f"Test weekly; {more if under else less}."
 
 
 def _law(document: PlanDoc, fish: Mapping[str, Fish]) -> tuple[tuple[str, str], ...]:

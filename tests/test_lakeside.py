@@ -42,7 +42,8 @@ def test_gap_is_proven_to_be_small(document: dict) -> None:
 
 
 def test_every_check_of_a_plan_holds(document: dict, bundle: Bundle) -> None:
-    assert planchecks.faults(document, bundle.files["tasks.ics"]) == []
+    page = bundle.files["plan.html"].decode()
+    assert planchecks.faults(document, bundle.files["tasks.ics"], page) == []
 
 
 def test_it_carries_its_own_date(document: dict) -> None:

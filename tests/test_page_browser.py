@@ -13,6 +13,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from planner.report import page as plan_page
 from planner.tasks import dated
+from planner.words import spoken
 from tests.fullseason import FULL_CROPS, full_season
 from tests.plandocs import CROPS, FISH, MADE_ON, small_plan
 from tests.test_report import odd_plan
@@ -148,9 +149,12 @@ def test_find_shows_the_place_and_its_neighbours_fade(visit):
     assert page.locator("#found").text_content() == "1 place"
     blocks = page.locator("figure.block:visible")
     assert blocks.count() == 1
-    assert blocks.locator("figcaption").text_content() == "tower row 1 to 10"
-    clear = page.locator("figure.block:visible svg[data-p] > text:not(.pale)")
-    assert clear.all_text_contents() == ["7"]
+    assert blocks.locator("figcaption").text_content().startswith("tower row 1 to ")
+    clear = blocks.locator("svg[data-p]").filter(has=page.locator("> text:not(.pale)"))
+    assert clear.count() == 1
+    zone, _, first = (clear.get_attribute("data-p") or "").rpartition(" ")
+    assert zone == "tower row"
+    assert int(first) <= 7 <= int(clear.get_attribute("data-to") or first)
     titles = page.locator("figure.block:visible svg.b:not(.pale) title").all_text_contents()
     batches = [b for b in full_season()["batches"] if "tower row 7" in _names(b)]
     end = "2028-01-03"
@@ -173,6 +177,32 @@ def test_find_takes_a_crop_and_says_when_there_is_none(visit):
     box.fill("(no such thing")
     assert page.locator("#found").text_content() == "0 places"
     assert page.locator("figure.block:visible").count() == 0
+
+
+def test_every_bar_has_the_words_of_its_row_as_title(visit):
+    page = visit("full", DESK).page
+    titles = page.locator("svg.b > title").all_text_contents()
+    assert len(titles) == page.locator("svg.b").count() > 700
+    batches = {batch["id"]: batch for batch in full_season()["batches"]}
+    for title in titles:
+        crop, dates, *_, id = title.split(", ")
+        assert crop == spoken(FULL_CROPS[batches[id]["crop"]].name)
+        clear = date.fromisoformat(batches[id]["clear"])
+        assert f" to {clear.day} " in f"{dates} "
+
+
+def test_places_that_share_a_row_are_found_one_by_one_and_by_what_they_hold(visit):
+    page = visit("small", DESK).page
+    box = page.get_by_label("Find a place, crop or batch")
+    row = page.locator("svg[data-p='tower row 1'][data-to='3']")
+    found = page.locator("#found")
+    for words, said in (("tower row 2", "1 place"), ("chives", "3 places"), ("B0010", "3 places")):
+        box.fill(words)
+        assert found.text_content() == said
+        assert row.is_visible()
+        assert row.locator("> text:not(.pale)").count() == 1
+    box.fill("tower row 4")
+    assert row.locator("> text:not(.pale)").count() == 0
 
 
 def test_a_tapped_bar_tells_its_dates(visit):
@@ -210,9 +240,10 @@ def test_letters_in_pictures_keep_their_size(visit):
         )
         assert min(sizes) >= 9
         heights = page.evaluate(
-            "[...document.querySelectorAll('.plot .m')].map(text => text.getBoundingClientRect())"
+            "[...document.querySelectorAll('.plot .m')].map(names => names.getBoundingClientRect())"
             ".filter(box => box.width).map(box => box.height)"
         )
+        assert len(heights) > 20
         assert min(heights) >= 9
 
 
@@ -220,13 +251,31 @@ def test_month_names_do_not_overlap_on_a_phone(visit):
     page = visit("full", PHONE).page
     open_folds(page)
     clashes = page.evaluate(
-        """[...document.querySelectorAll('.plot')].flatMap(plot => {
-            const months = [...plot.querySelectorAll('.m')];
-            const boxes = months.map(text => text.getBoundingClientRect());
-            return boxes.filter((box, i) => i && box.left < boxes[i - 1].right - 0.5);
-        }).length"""
+        """(() => {
+            const names = [...document.querySelectorAll('#months tspan')];
+            const starts = names.map(name => parseFloat(name.getAttribute('x')) / 100);
+            const lengths = names.map(name => name.getComputedTextLength());
+            return [...document.querySelectorAll('.plot > svg')].flatMap(chart => {
+                const width = chart.getBoundingClientRect().width;
+                return names.slice(1).filter((name, i) =>
+                    starts[i] * width + lengths[i] > starts[i + 1] * width + 0.5);
+            }).length + 1000 * lengths.filter(length => length < 10).length;
+        })()"""
     )
     assert clashes == 0
+
+
+def test_each_chart_has_the_months_at_its_own_width(visit):
+    for device in (PHONE, DESK):
+        page = visit("full", device).page
+        open_folds(page)
+        shares = page.evaluate(
+            """[...document.querySelectorAll('.plot > svg')].map(chart =>
+                chart.querySelector('.m').getBoundingClientRect().width
+                / chart.getBoundingClientRect().width)"""
+        )
+        assert len(shares) > 20
+        assert all(0.85 < share <= 1.01 for share in shares), shares
 
 
 def test_reduced_motion_is_kept(visit):
@@ -246,5 +295,7 @@ def test_paper_has_all_weeks_and_places(visit, script):
     assert pages > 20
     page.emulate_media(media="print")
     assert page.locator("#w2027-50 li").first.is_visible()
-    assert page.locator("svg[data-p='tower row 78']").is_visible()
+    rows = page.locator("svg[data-p^='tower row ']")
+    assert rows.count() > 10
+    assert rows.last.is_visible()
     assert page.locator("nav").is_hidden()

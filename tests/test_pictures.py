@@ -1,5 +1,6 @@
 """Where things stand in the page's pictures."""
 
+import re
 from collections import Counter
 from datetime import date, timedelta
 
@@ -7,7 +8,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner.pictures import Scale, TimeLine, columns_path, nice_step, staggered, steps_path
+from planner.pictures import (
+    Scale,
+    TimeLine,
+    columns_path,
+    line_path,
+    nice_step,
+    staggered,
+    steps_path,
+)
 from planner.placerows import BLOCK_PX, Stay, blocks, clashes
 
 YEAR = TimeLine(start=date(2027, 1, 4), weeks=52)
@@ -95,7 +104,20 @@ def test_scale_writes_round_numbers():
 def test_steps_keep_one_level_a_week_and_gaps():
     scale = Scale(low=0, high=10, step=5, height=100)
     assert steps_path([10, 5, None, 0], scale) == "M0 0H7V50H14M21 100H28"
-    assert columns_path([5, 0], scale) == "M1 100V50h5V100z"
+    assert steps_path([5, 5, 5], scale) == "M0 50H21"
+    assert columns_path([5, 0, 2.5], scale) == "M1 100v-50h5v50m9 0v-25h5v25"
+    assert columns_path([0.001], scale) == "M1 100v-1h5v1"
+
+
+@given(st.lists(st.tuples(st.integers(0, 50), st.floats(0, 200)), min_size=1, max_size=60))
+def test_a_path_in_steps_does_not_drift(rows):
+    points = [(7.0 * week, px) for week, px in rows]
+    first, _, rest = line_path(points).removeprefix("M").partition("l")
+    x, y = (float(value) for value in first.split())
+    steps = [float(value) for value in re.findall(r"-?[\d.]+", rest)]
+    x += sum(steps[::2])
+    y += sum(steps[1::2])
+    assert (x, y) == pytest.approx(points[-1], abs=0.051)
 
 
 def test_labels_do_not_collide():
@@ -104,19 +126,42 @@ def test_labels_do_not_collide():
     assert labels[-1].anchor == "end"
 
 
-def test_a_block_is_ten_places():
-    found = blocks(YEAR, [], places=23, parts=1, sanitation_days=1)
+def different(places: int) -> list[Stay]:
+    """Return a stay for each place, each of another batch."""
+    return [stay(f"B{place}", 0, 364, place=place) for place in range(1, places + 1)]
+
+
+def test_a_block_is_ten_rows():
+    found = blocks(YEAR, different(23), places=23, parts=1, sanitation_days=1)
     assert [(b.first, b.last) for b in found] == [(1, 10), (11, 20), (21, 23)]
     assert found[0].height == 200
-    assert found[0].empty == tuple(range(1, 11))
-    assert found[0].used == 0
+    assert found[0].used == 1
+
+
+def test_neighbours_that_hold_the_same_all_through_share_a_row():
+    stays = [stay("A", 0, 182, place=place) for place in (1, 2, 3, 4, 7)]
+    stays += [stay("B", 200, 382, place=place) for place in (1, 2, 3)]
+    stays += [stay("C", 10, 20, place=11, parts=1), stay("C", 10, 20, place=12, parts=2)]
+    (block,) = blocks(YEAR, stays, places=14, parts=2, sanitation_days=1)
+    assert [(row.first, row.last) for row in block.rows] == [
+        *((1, 3), (4, 4), (5, 6), (7, 7), (8, 10), (11, 11), (12, 12), (13, 14))
+    ]
+    assert block.empty == ((5, 6), (8, 10), (13, 14))
+    days = 5 * 182 + 3 * 164 + 10 + 2 * 10  # part-days of 14 places with 2 parts each
+    assert block.used == pytest.approx(days / (14 * 2 * 364))
+
+
+def test_a_vast_empty_zone_is_one_row():
+    (block,) = blocks(YEAR, [], places=5000, parts=4, sanitation_days=1)
+    assert [(row.first, row.last) for row in block.rows] == [(1, 5000)]
+    assert (block.used, block.empty) == (0, ((1, 5000),))
 
 
 @pytest.mark.parametrize("parts", range(1, 21))
 def test_a_block_fits_on_a_sheet(parts):
-    found = blocks(YEAR, [], places=12, parts=parts, sanitation_days=1)
+    found = blocks(YEAR, different(12), places=12, parts=parts, sanitation_days=1)
     assert all(block.height <= BLOCK_PX for block in found)
-    assert [row.number for block in found for row in block.rows] == list(range(1, 13))
+    assert [row.first for block in found for row in block.rows] == list(range(1, 13))
 
 
 def test_a_standing_batch_begins_at_the_left_edge():
@@ -141,10 +186,11 @@ def test_cleaning_follows_clearing_and_the_foot_the_cut():
 
 def test_a_batch_in_neighbouring_places_is_one_bar():
     stays = [stay("A", 0, 50, place=place) for place in (1, 2, 3, 5)]
+    stays += [stay(f"B{place}", 300, 400, place=place) for place in (1, 2, 3)]
     (block,) = blocks(YEAR, stays, places=5, parts=1, sanitation_days=1)
-    assert [[bar.rows for bar in row.bars] for row in block.rows] == [[3], [], [], [], [1]]
+    assert [[bar.rows for bar in row.bars] for row in block.rows] == [[3, 1], [1], [1], [], [1]]
     assert block.rows[0].bars[0].height == 58
-    assert block.empty == (4,)
+    assert block.empty == ((4, 4),)
 
 
 def test_parts_stand_in_lanes():

@@ -50,11 +50,23 @@ def margins(search: Search, plan: SeasonPlan) -> Margins | None:
     )
     share = supply / feed if feed > 0 else 0.0
     return Margins(
-        places=tuple(
-            beyond[held] * zone.parts
-            for held, zone in zip(rows.held, problem.farm.zones, strict=True)
-        ),
+        places=_places(search, beyond),
         tray=beyond[rows.cells] * TRAY_CELLS,
         labour=np.maximum(0.0, prices[rows.hours]),
         feed_n=prices[rows.water] * 1000 * share,
     )
+
+
+def _places(search: Search, beyond: Series) -> tuple[Series, ...]:
+    """Return the worth of one more place of each zone, by week.
+
+    No more parts follow one option than its zone has: where the solver puts a price on that
+    instead of on the places, it belongs to the weeks in which the option holds them.
+    """
+    problem, rows = search.problem, search.rows
+    found = [beyond[held] for held in rows.held]
+    for column, option in zip(rows.sown, problem.batches, strict=True):
+        if option.standing is None:
+            weeks = found[option.zone][option.start : option.stop]
+            weeks += beyond[column] / max(1, len(weeks))
+    return tuple(worth * zone.parts for worth, zone in zip(found, problem.farm.zones, strict=True))

@@ -1,0 +1,390 @@
+"""What a grower takes along, as facts: sowings, settings out, deliveries, fish days, purchases.
+
+Ids, days and SI units, in the order in which they are needed; `takelists` puts them into words.
+"""
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from planner.document import CohortDoc, PlaceDoc, PlanDoc, TakenDoc
+from planner.tables import Crop
+from planner.words import natural, numbered
+
+TRAY_CELLS = 72
+BAG_KG = 20.0  # a common size of feed bags: common practice
+PERMIT = "order ahead, check permit before ordering"
+_LEAST = 1e-6  # of any unit; less is nothing
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sowing:
+    """A batch to start.
+
+    Parameters
+    ----------
+    started_from
+        seed, plug, division or cutting.
+    seeds
+        None where the crop starts from something else, or its row does not say how many.
+    cells
+        Cells of the nursery; 0 for a crop that is sown in its place, whose `set_out` is None.
+    """
+
+    day: date
+    crop: str
+    batch: str
+    started_from: str
+    seeds: int | None
+    cells: int
+    plants: int
+    zone: str
+    set_out: date | None
+
+    @property
+    def trays(self) -> int:
+        """Trays that the cells fill or begin."""
+        return math.ceil(self.cells / TRAY_CELLS)
+
+    @property
+    def amount(self) -> tuple[int, str]:
+        """What to have at hand, and its unit; where seeds are not known, cells or plants."""
+        if self.seeds is not None:
+            return self.seeds, "seed"
+        count, unit = (self.cells, "cell") if self.cells else (self.plants, "plant")
+        return count, unit if self.started_from == "seed" else self.started_from
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SettingOut:
+    """A batch that goes from the nursery to its places."""
+
+    day: date
+    crop: str
+    batch: str
+    plants: int
+    zone: str
+    places: tuple[PlaceDoc, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Delivery:
+    """What a batch or cohort gives to an order line in a week, or what the line is short.
+
+    `quantity` and `short` are in the line's unit. A line that is short has a row more, without
+    batch and with no quantity, so that both may be added up.
+    """
+
+    week: date
+    customer: str
+    line: str
+    crop: str  # what is delivered; of a short row, what was ordered
+    quantity: float
+    unit: str
+    batch: str = ""
+    places: tuple[str, ...] = ()
+    from_cooler: bool = False  # nothing of the batch is cut in this week
+    short: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FishDay:
+    """A stocking, or a taking and the deliveries that it serves, up to the cohort's next one.
+
+    `mean_g` is the weight of one fish, `kg` of all. [g, kg]
+    """
+
+    day: date
+    stocked: bool
+    species: str
+    cohort: str
+    tank: str
+    count: int
+    mean_g: float
+    kg: float
+    saleable: bool = True
+    serves: tuple[Delivery, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Purchase:
+    """What to have by a day: a crop's seeds or plants for a month, fingerlings, a month's feed.
+
+    Parameters
+    ----------
+    kind
+        seed, plug, division, cutting, fingerlings or feed.
+    what
+        Id of the crop, or of the fish that are stocked or fed.
+    number
+        How many of `unit`: seed, plug, division, cutting, fish, kg, or, where a crop's seeds are
+        not known, the cells or plants to sow.
+    bags
+        Of feed, to buy in the month; what is left of a bag is fed in the months after.
+    first_week_kg
+        Feed for the month's first week with fish to feed. [kg]
+    mean_g, tank
+        Of fingerlings. [g]
+    """
+
+    kind: str
+    what: str
+    day: date
+    number: float
+    unit: str
+    bags: int | None = None
+    first_week_kg: float | None = None
+    mean_g: float | None = None
+    tank: str = ""
+
+
+def sowings(document: PlanDoc, crops: Mapping[str, Crop]) -> tuple[Sowing, ...]:
+    """Return every batch that is still to be started, by day.
+
+    The cells reckon with seeds that do not germinate. A crop sown in its place gets as many more
+    seeds than plants. A crop without a row in `crops` (by id) counts as sown, seeds not known.
+    """
+    found = []
+    for batch in document["batches"]:
+        if batch["state"] != "planned":
+            continue
+        crop, set_out = crops.get(batch["crop"]), batch["transplant"]
+        seeds = None
+        if crop and crop.started_from == "seed" and crop.seeds_per_cell:
+            spots = batch["cells"]
+            if set_out is None:
+                spots = math.ceil(batch["plants"] * 100 / crop.germination_rate_pct - _LEAST)
+            seeds = spots * crop.seeds_per_cell
+        found.append(
+            Sowing(
+                day=date.fromisoformat(batch["sow"]),
+                crop=batch["crop"],
+                batch=batch["id"],
+                started_from=crop.started_from if crop else "seed",
+                seeds=seeds,
+                cells=batch["cells"] if set_out else 0,
+                plants=batch["plants"],
+                zone=batch["zone"],
+                set_out=date.fromisoformat(set_out) if set_out else None,
+            )
+        )
+    return tuple(sorted(found, key=lambda row: (row.day, row.crop, natural(row.batch), row.batch)))
+
+
+def settings_out(document: PlanDoc) -> tuple[SettingOut, ...]:
+    """Return every batch that is still to be set out, by day and place."""
+    found = [
+        SettingOut(
+            day=date.fromisoformat(batch["transplant"]),
+            crop=batch["crop"],
+            batch=batch["id"],
+            plants=batch["plants"],
+            zone=batch["zone"],
+            places=tuple(batch["places"]),
+        )
+        for batch in document["batches"]
+        if batch["state"] in ("planned", "sown") and batch["transplant"]
+    ]
+
+    def walk(row: SettingOut) -> tuple[object, ...]:
+        names = numbered(place["name"] for place in row.places)
+        return row.day, natural(row.zone), natural(names), row.batch
+
+    return tuple(sorted(found, key=walk))
+
+
+def harvests(document: PlanDoc) -> tuple[Delivery, ...]:
+    """Return every delivery and every short order, by week, customer and line; fish too."""
+    orders = {(row["line"], row["week"]): row for row in document["orders"]}
+    sources = _sources(document)
+    found = []
+    for given in document["deliveries"]:
+        order = orders.get((given["line"], given["week"]))
+        if order is None or given["batch"] not in sources:
+            continue
+        crop, places, cut_in = sources[given["batch"]]
+        found.append(
+            Delivery(
+                week=date.fromisoformat(given["week"]),
+                customer=order["customer"],
+                line=given["line"],
+                crop=crop,
+                quantity=float(given["quantity"]),
+                unit=order["unit"],
+                batch=given["batch"],
+                places=places,
+                from_cooler=given["week"] not in cut_in,
+            )
+        )
+    found += [
+        Delivery(
+            week=date.fromisoformat(order["week"]),
+            customer=order["customer"],
+            line=order["line"],
+            crop=order["crop"],
+            quantity=0.0,
+            unit=order["unit"],
+            short=float(order["short"]),
+        )
+        for order in document["orders"]
+        if order["short"] > _LEAST
+    ]
+
+    def walk(row: Delivery) -> tuple[object, ...]:
+        who, line = (natural(row.customer), row.customer), (natural(row.line), row.line)
+        return row.week, who, line, row.short > 0, row.crop, natural(row.batch), row.batch
+
+    return tuple(sorted(found, key=walk))
+
+
+def _sources(document: PlanDoc) -> dict[str, tuple[str, tuple[str, ...], set[str]]]:
+    """Return crop, places and weeks of harvest of every batch and cohort."""
+    found = {}
+    for batch in document["batches"]:
+        places = tuple(place["name"] for place in batch["places"]) or (batch["zone"],)
+        found[batch["id"]] = batch["crop"], places, {row["week"] for row in batch["harvest"]}
+    for cohort in document["cohorts"]:
+        weeks = {taken["week"] for taken in cohort["taken"]}
+        found[cohort["id"]] = cohort["species"], (cohort["tank"],), weeks
+    return found
+
+
+def fish_days(document: PlanDoc) -> tuple[FishDay, ...]:
+    """Return every stocking to come and every taking, by day and tank."""
+    served: dict[str, list[Delivery]] = defaultdict(list)
+    for row in harvests(document):
+        served[row.batch].append(row)
+    found: list[FishDay] = []
+    for cohort in document["cohorts"]:
+        if cohort["stock"] >= document["made_on"]:
+            found.append(_stocking(cohort))
+        takes = sorted(cohort["taken"], key=lambda taken: taken["date"])
+        for taken, after in zip(takes, [*takes, None][1:], strict=True):
+            until = "9999" if after is None else after["week"]
+            found.append(
+                FishDay(
+                    day=date.fromisoformat(taken["date"]),
+                    stocked=False,
+                    species=cohort["species"],
+                    cohort=cohort["id"],
+                    tank=cohort["tank"],
+                    count=taken["count"],
+                    mean_g=_mean_g(cohort, taken),
+                    kg=float(taken["kg"]),
+                    saleable=taken["saleable"],
+                    serves=tuple(
+                        row
+                        for row in served[cohort["id"]]
+                        if taken["week"] <= row.week.isoformat() < until
+                    ),
+                )
+            )
+    return tuple(sorted(found, key=lambda row: (row.day, natural(row.tank), row.cohort)))
+
+
+def _stocking(cohort: CohortDoc) -> FishDay:
+    count, mean_g = sum(taken["count"] for taken in cohort["taken"]), 0.0
+    if cohort["weeks"]:
+        first = cohort["weeks"][0]
+        count, mean_g = round(first["count"]), first["mean_g"]
+    return FishDay(
+        day=date.fromisoformat(cohort["stock"]),
+        stocked=True,
+        species=cohort["species"],
+        cohort=cohort["id"],
+        tank=cohort["tank"],
+        count=count,
+        mean_g=mean_g,
+        kg=count * mean_g / 1000,
+    )
+
+
+def _mean_g(cohort: CohortDoc, taken: TakenDoc) -> float:
+    """Return what a fish weighs on the day it is taken, by the growth of that week. [g]
+
+    Weight over count would not do: the weight is that of the fish expected alive, not of whole
+    ones.
+    """
+    mondays = [row["week"] for row in cohort["weeks"]]
+    if taken["week"] not in mondays:
+        return 1000 * float(taken["kg"]) / taken["count"] if taken["count"] else 0.0
+    at = mondays.index(taken["week"])
+    weights_g = [float(row["mean_g"]) for row in cohort["weeks"]]
+    before, after = (at, at + 1) if at + 1 < len(mondays) else (max(0, at - 1), at)
+    days = (date.fromisoformat(taken["date"]) - date.fromisoformat(taken["week"])).days
+    return weights_g[at] + (weights_g[after] - weights_g[before]) * days / 7
+
+
+def purchases(document: PlanDoc, crops: Mapping[str, Crop]) -> tuple[Purchase, ...]:
+    """Return what to buy: what crops start from by month, then fingerlings, then feed by month.
+
+    A week of feed belongs to the month of its Monday, the plan's first to that of the plan day.
+    """
+    return (*_starts(sowings(document, crops)), *_fingerlings(document), *_feed(document))
+
+
+def _starts(rows: Iterable[Sowing]) -> list[Purchase]:
+    months: dict[tuple[str, date, str, str], list[Sowing]] = defaultdict(list)
+    for row in rows:
+        months[row.crop, row.day.replace(day=1), row.started_from, row.amount[1]].append(row)
+    return [
+        Purchase(
+            kind=kind,
+            what=crop,
+            day=min(row.day for row in same),
+            number=sum(row.amount[0] for row in same),
+            unit=unit,
+        )
+        for (crop, _, kind, unit), same in sorted(months.items())
+    ]
+
+
+def _fingerlings(document: PlanDoc) -> list[Purchase]:
+    return [
+        Purchase(
+            kind="fingerlings",
+            what=row.species,
+            day=row.day,
+            number=row.count,
+            unit="fish",
+            mean_g=row.mean_g,
+            tank=row.tank,
+        )
+        for row in fish_days(document)
+        if row.stocked
+    ]
+
+
+def _feed(document: PlanDoc) -> list[Purchase]:
+    made_on = date.fromisoformat(document["made_on"])
+    weeks: dict[str, dict[date, float]] = defaultdict(lambda: defaultdict(float))
+    for cohort in document["cohorts"]:
+        for row in cohort["weeks"]:
+            if row["feed_kg"] > 0:
+                first = max(date.fromisoformat(row["week"]), made_on)
+                weeks[cohort["species"]][first] += float(row["feed_kg"])
+    found = []
+    for species in sorted(weeks):
+        months: dict[date, list[date]] = defaultdict(list)
+        for first in sorted(weeks[species]):
+            months[first.replace(day=1)].append(first)
+        eaten_kg, bought = 0.0, 0
+        for firsts in months.values():
+            need_kg = sum(weeks[species][first] for first in firsts)
+            eaten_kg += need_kg
+            bags = math.ceil(eaten_kg / BAG_KG - _LEAST) - bought
+            bought += bags
+            found.append(
+                Purchase(
+                    kind="feed",
+                    what=species,
+                    day=firsts[0],
+                    number=need_kg,
+                    unit="kg",
+                    bags=bags,
+                    first_week_kg=weeks[species][firsts[0]],
+                )
+            )
+    return sorted(found, key=lambda row: (row.day.replace(day=1), row.what))
