@@ -62,7 +62,7 @@ def why(problem: SeasonProblem, reasons: Mapping[int, Reason]) -> dict[int, str]
 def _words(problem: SeasonProblem, line: TimeLine, reason: Reason) -> str:
     if reason.rule is Rule.TIME:
         if not reason.weeks:
-            return "nothing that can be grown or kept here is ready in that week"
+            return "nothing more that can be grown or kept here is ready in that week"
         first = line.weeks_text(reason.weeks)
         return f"nothing begun from the plan's start on is ready before {first}"
     if reason.rule in _PLAIN:

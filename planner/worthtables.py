@@ -31,7 +31,7 @@ def margins_table(document: PlanDoc) -> Table:
 
 def _worth(document: PlanDoc, weeks: Sequence[float]) -> tuple[str, str]:
     total = sum(weeks)
-    if abs(total) < LEAST_WORTH:
+    if abs(total) <= LEAST_WORTH:
         return "nothing", ""
     line = line_of(document)
     peak = max(range(len(weeks)), key=lambda week: weeks[week] if total > 0 else -weeks[week])

@@ -17,8 +17,9 @@ TRAY_CELLS = 72  # of a usual nursery tray; common practice
 class Margins:
     """Worth of one more of each, in each week of horizon and tail. [money]
 
-    From the prices of the linear relaxation: exact for a little more, too high for much more, and
-    parts, tanks and fish count as if they could be divided.
+    From the prices of the linear relaxation, in which parts, tanks and fish can be divided: never
+    less than what a little more brings, too high for much more, and too high too where what stands
+    fills a limit to the last part.
 
     Attributes
     ----------
