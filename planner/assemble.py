@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
+from typing import Any
 
 import numpy as np
 
@@ -24,6 +25,7 @@ from planner.insight import Insight
 from planner.lots import Flows, Lot
 from planner.nitrogen import lost_g
 from planner.plan import SeasonPlan
+from planner.present import row_of
 from planner.problem import SeasonProblem
 from planner.schools import School
 from planner.tables import cells_for
@@ -45,6 +47,10 @@ def document(
     warnings: Sequence[str],
     violations: Sequence[str],
     insight: Insight,
+    *,
+    rows_read: Sequence[dict[str, Any]] = (),
+    happened: Sequence[str] = (),
+    book_entries: int = 0,
 ) -> PlanDoc:
     """Return the document of a plan.
 
@@ -52,6 +58,12 @@ def document(
     ----------
     places
         By lot: where it stands.
+    rows_read
+        Of `growing.csv` and `cohorts.csv`, as they are now.
+    happened
+        Since the plan before, in words.
+    book_entries
+        Highest number of an entry of the book that the farm was taken from.
     """
     farm, horizon = problem.farm, problem.horizon
     end = horizon.monday(horizon.weeks)
@@ -108,6 +120,15 @@ def document(
         deliveries=_served(problem, goes),
         marginal=list(insight.marginal),
         comparison=insight.comparison,
+        house={
+            "standing": [row_of(batch) for batch in farm.standing],
+            "cohorts": [row_of(cohort) for cohort in farm.cohorts],
+            "nitrate_n_mg_l": problem.start_pool_g / farm.water.volume_m3,
+            "rows_read": list(rows_read),
+        },
+        book_entries=book_entries,
+        happened=list(happened),
+        changes=None,
         violations=list(violations),
         warnings=list(warnings),
     )
@@ -139,6 +160,7 @@ def _batch(
     standing = None if option.standing is None else problem.farm.standing[option.standing]
     return BatchDoc(
         id=lot.id,
+        origin=None if standing is None else standing.id,
         crop=option.crop,
         zone=zone.name,
         method=zone.method.value,
@@ -208,6 +230,7 @@ def _cohort(problem: SeasonProblem, school: School) -> CohortDoc:
         stock = min(stock, horizon.plan_date - timedelta(days=1))
     return {
         "id": school.id,
+        "at_hand": option.at_hand is not None,
         "species": option.species,
         "tank": school.tank,
         "max_kg_m3": tank.max_density_kg_m3 or problem.fish[option.species].density_max_kg_m3,

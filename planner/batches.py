@@ -239,20 +239,19 @@ def _standing_options(field: Field, batch: Standing, number: int) -> Iterator[Ba
 
     Cuts whose time has passed are gone. A batch that by the model is past its harvest is offered
     one cut now: it stands there, so the grower knows better. So are the heads that still stand of
-    a batch whose cutting has begun.
+    a batch whose cutting has begun. Where the grower has dated its ripeness, that day holds.
     """
     horizon, crop = field.horizon, field.crop
     set_out = batch.transplant or batch.sow
     first_day = field.day_of(set_out)
-    growth = field.model.growth(
-        first_day, None if batch.first_cut is None else field.day_of(batch.first_cut)
-    )
+    dated = batch.first_cut or batch.ripe
+    growth = field.model.growth(first_day, None if dated is None else field.day_of(dated))
     today = field.day_of(horizon.plan_date)
     begun = batch.first_cut is not None and crop.harvest_kind != "once"
     if growth is not None and not begun and growth.ripe_day < today:
         growth = field.model.growth(first_day, today)
     common = {"sow": batch.sow, "set_out": set_out, "standing": number, "nursery": None}
-    if growth is None:  # never ripe by the model, or past its stand: it may only be cleared
+    if growth is None or batch.finished:  # past its stand, or nothing is left: it is cleared
         growth = Growth(
             first_day=first_day,
             ripe_day=today,
@@ -263,7 +262,7 @@ def _standing_options(field: Field, batch: Standing, number: int) -> Iterator[Ba
         )
         yield _option(field, growth, [], beyond=False, new_cells=False, **common)  # type: ignore[arg-type]
         return
-    left = left_of(field, growth, today)
+    left = left_of(field, growth, today, batch.left)
     remaining = Growth(
         first_day=growth.first_day,
         ripe_day=growth.ripe_day,

@@ -5,15 +5,17 @@ import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import date
 from pathlib import Path
 from types import FrameType
 from typing import Annotated
 
 import typer
 
+from planner import terminal
+from planner.bookcommands import book, record_app
 from planner.errors import PlannerError
-from planner.quantities import to_day
+from planner.servecommand import serve
+from planner.terminal import FarmFolder, day_option, errors_as_text
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -21,21 +23,6 @@ app = typer.Typer(
     add_completion=False,
     help="A season planner for growers who raise fish and plants in one water.",
 )
-
-FarmFolder = Annotated[Path, typer.Argument(help="The farm's folder (holds farm.toml).")]
-
-
-@contextmanager
-def _errors_as_text() -> Iterator[None]:
-    """Print what the grower can mend to standard error and exit with 1."""
-    try:
-        yield
-    except PlannerError as fault:
-        typer.echo(str(fault), err=True)
-        raise typer.Exit(1) from None
-    except KeyboardInterrupt:
-        typer.echo("Stopped; nothing was written.", err=True)
-        raise typer.Exit(1) from None
 
 
 @contextmanager
@@ -59,13 +46,10 @@ def _stop_on_interrupt() -> Iterator[Callable[[], bool]]:
         signal.signal(signal.SIGINT, before)
 
 
-def _day(text: str | None) -> date | None:
-    if text is None:
-        return None
-    try:
-        return to_day(text)
-    except ValueError as fault:
-        raise typer.BadParameter(f"{text!r}: {fault}") from None
+def _progress(stage: str, value: float | None, bound: float, gone: float) -> None:
+    best = "" if value is None else f"  value {value:,.0f}"
+    most = "" if bound == float("inf") else f"  bound {bound:,.0f}"
+    typer.echo(f"{gone:6.1f} s  {stage}{best}{most}", err=True)
 
 
 @app.command()
@@ -73,8 +57,8 @@ def init(folder: Annotated[Path, typer.Argument(help="A new folder for the farm.
     """Write a commented starter farm, ready to plan."""
     from planner import starter
 
-    with _errors_as_text():
-        for name in starter.write(folder, today=date.today()):
+    with errors_as_text():
+        for name in starter.write(folder, today=terminal.today()):
             typer.echo(name)
     typer.echo(f"Now edit {folder / 'farm.toml'} and run: sowstock plan {folder}")
 
@@ -85,17 +69,14 @@ def check(
     from_: Annotated[str | None, typer.Option("--from", help="Plan date, 2027-03-01.")] = None,
 ) -> None:
     """Read everything; list every fault and doubt at once, with file, row and what is allowed."""
-    asked = _day(from_)
-    from planner import farmfile, planning
+    asked = day_option(from_)
+    from planner import planning
 
-    with _errors_as_text():
-        inputs = farmfile.read_farm(farm)
-        made_on = planning.plan_date_of(inputs, asked, date.today())
-        planning.check_dates(inputs, made_on)
-        doubts = farmfile.doubts(inputs, made_on)
-    for doubt in doubts:
+    with errors_as_text():
+        begin = planning.start(farm, today=terminal.today(), plan_date=asked)
+    for doubt in begin.doubts:
         typer.echo(f"doubt: {doubt}")
-    typer.echo(f"{inputs.farm.name}: no faults, {len(doubts)} doubts")
+    typer.echo(f"{begin.inputs.farm.name}: no faults, {len(begin.doubts)} doubts")
 
 
 @app.command()
@@ -114,34 +95,43 @@ def plan(
         float | None, typer.Option(min=0.1, max=1e6, help="Stop searching after so many seconds.")
     ] = None,
     seed: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Seed of the search.")] = 0,
+    fresh: Annotated[
+        bool, typer.Option("--fresh", help="Plan anew: keep nothing of the plan before.")
+    ] = False,
 ) -> None:
     """Plan the season and write plan.html, tasks.ics, plan.json and tables."""
-    made_on = _day(from_)
-    from planner import planning
+    made_on = day_option(from_)
+    from planner import planning, writing
     from planner.season.effort import Effort
 
-    def progress(stage: str, value: float | None, bound: float, gone: float) -> None:
-        best = "" if value is None else f"  value {value:,.0f}"
-        most = "" if bound == float("inf") else f"  bound {bound:,.0f}"
-        typer.echo(f"{gone:6.1f} s  {stage}{best}{most}", err=True)
-
-    with _errors_as_text():
+    with errors_as_text():
         effort = Effort(work=work, seconds=seconds, seed=seed)
         target = farm / "plan" if out is None else out
         if farm.is_dir():
-            planning.check_target(target)
+            writing.check_target(target)
         with _stop_on_interrupt() as stopped:
             bundle = planning.make_plan(
                 farm,
-                today=date.today(),
+                today=terminal.today(),
                 plan_date=made_on,
                 effort=effort,
-                progress=progress,
+                progress=_progress,
                 stopped=stopped,
+                fresh=fresh,
             )
-            planning.write(bundle.files, target)
+            planning.write(farm, bundle, target, now=terminal.now())
     for warning in bundle.document["warnings"]:
         typer.echo(f"note: {warning}")
+    for event in bundle.document["happened"]:
+        typer.echo(f"happened: {event}")
+    changes = bundle.document["changes"]
+    if changes is not None:
+        for item in changes["items"]:
+            typer.echo(f"changed: {item['text']}")
+        typer.echo(
+            f"{changes['kept']} starts kept, {changes['moved']} changed against the plan of "
+            f"{changes['before']}, charged {changes['cost']:,.2f}"
+        )
     solver = bundle.document["solver"]
     typer.echo(
         f"{solver['status']}: value {solver['value']:,.2f}, bound {solver['bound']:,.2f}, "
@@ -149,6 +139,71 @@ def plan(
         f"after {solver['seconds']:.1f} s"
     )
     typer.echo(f"{len(bundle.document['batches'])} batches, {len(bundle.jobs)} jobs: {target}")
+
+
+app.add_typer(record_app, name="record")
+app.command()(book)
+
+
+@app.command()
+def promise(
+    farm: FarmFolder,
+    crop: Annotated[str, typer.Option(help="Crop, group (any lettuce) or fish.")],
+    quantity: Annotated[str, typer.Option(help='Each delivery week, "2 kg" or "24 heads".')],
+    first: Annotated[str, typer.Option("--from", help="First week, any day of it.")],
+    last: Annotated[str, typer.Option("--to", help="Last week, any day of it.")],
+    every: Annotated[str, typer.Option(help="week, or how many weeks.")] = "week",
+    days: Annotated[str, typer.Option(help="Days of delivery, tue;fri.")] = "",
+    price: Annotated[str, typer.Option(help="Of one unit; the usual one if left out.")] = "",
+    tolerance: Annotated[str, typer.Option(help="Share that may be short, 10%.")] = "",
+    customer: Annotated[str, typer.Option(help="Who asks.")] = "enquiry",
+    line: Annotated[str, typer.Option(help="The order line's name, if accepted.")] = "enquiry",
+    plan_date: Annotated[str | None, typer.Option(help="Plan date; today if left out.")] = None,
+    work: Annotated[int | None, typer.Option(min=0, help="Rounds of improvement.")] = None,
+    seed: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Seed of the search.")] = 0,
+    accept: Annotated[
+        bool, typer.Option("--accept", help="Enter it into orders.csv and keep its plan.")
+    ] = False,
+) -> None:
+    """Say yes, yes from a date, or no to an enquiry, and what it would displace."""
+    made_on = day_option(plan_date)
+    from planner import promising
+    from planner.amounts import amount_of
+    from planner.season.effort import Effort
+
+    with errors_as_text(), _stop_on_interrupt() as stopped:
+        try:
+            amount = amount_of(quantity)
+        except ValueError as fault:
+            raise PlannerError(f"--quantity: {quantity!r}: {fault}") from fault
+        given = promising.answer(
+            farm,
+            promising.Enquiry(
+                crop=crop,
+                unit=amount.unit,
+                quantity=f"{amount.number:g}",
+                first_week=first,
+                last_week=last,
+                every_weeks=every.removesuffix("s").removesuffix("week").strip() or "1",
+                weekdays=days,
+                price=price,
+                tolerance=tolerance,
+                customer=customer,
+                line=line,
+            ),
+            today=terminal.today(),
+            plan_date=made_on,
+            effort=Effort(work=work, seed=seed),
+            progress=_progress,
+            stopped=stopped,
+        )
+        typer.echo(promising.told(given))
+        if accept:
+            name = promising.accept(farm, farm / "plan", given, now=terminal.now())
+            typer.echo(f"Entered as line {name} of orders.csv; {farm / 'plan'} follows it.")
+
+
+app.command()(serve)
 
 
 @app.command()
@@ -163,7 +218,7 @@ def tables(
     if what not in {"crops", "fish"}:
         raise typer.BadParameter("give crops or fish")
     load = shipped.load_crops if what == "crops" else shipped.load_fish
-    with _errors_as_text():
+    with errors_as_text():
         if farm is not None and not farm.is_dir():
             raise PlannerError(f"{farm}: there is no such folder; give the farm's folder")
         own = None if farm is None else farm / f"{what}.csv"

@@ -1,6 +1,6 @@
 """The plan as a document: the keys of plan.json, typed. Dates ISO, units SI, nitrogen as N."""
 
-from typing import TypedDict
+from typing import Any, TypedDict
 
 
 class HorizonDoc(TypedDict):
@@ -63,6 +63,7 @@ class CutDoc(TypedDict):
 
 class BatchDoc(TypedDict):
     id: str
+    origin: str | None  # the batch in the house that it is, or is a share of
     crop: str
     zone: str
     method: str
@@ -101,6 +102,7 @@ class CohortWeekDoc(TypedDict):
 
 class CohortDoc(TypedDict):
     id: str
+    at_hand: bool  # in the house on the plan date
     species: str
     tank: str
     max_kg_m3: float  # of this species in this tank
@@ -186,6 +188,33 @@ class ComparisonDoc(TypedDict):
     by_hand: MeasuresDoc
 
 
+class HouseDoc(TypedDict):
+    """What stood in the house on the plan date, as the plan took it: rows of the farm's lists."""
+
+    standing: list[dict[str, Any]]  # columns of growing.csv
+    cohorts: list[dict[str, Any]]  # columns of cohorts.csv
+    nitrate_n_mg_l: float
+    rows_read: list[dict[str, Any]]  # of both files, as they stood; what differs later is news
+
+
+class ChangeDoc(TypedDict):
+    """One thing that is planned otherwise than in the plan before, in words."""
+
+    kind: str  # of work
+    week: str | None  # the Monday of the first week that it touches
+    text: str
+
+
+class ChangesDoc(TypedDict):
+    """This plan against the plan before it, from this plan's date on."""
+
+    before: str  # that plan's date
+    kept: int  # sowings, settings out and stockings that stayed
+    moved: int  # that did not
+    cost: float  # what the changes are charged in the objective [money]
+    items: list[ChangeDoc]
+
+
 class PlanDoc(TypedDict):
     farm: str
     made_on: str
@@ -204,5 +233,9 @@ class PlanDoc(TypedDict):
     deliveries: list[DeliveryDoc]
     marginal: list[MarginalDoc]
     comparison: ComparisonDoc
+    house: HouseDoc
+    book_entries: int  # highest number of an entry of the book that the plan knew
+    happened: list[str]  # since the plan before, or since the lists were written
+    changes: ChangesDoc | None  # None when there was no plan before
     violations: list[str]
     warnings: list[str]

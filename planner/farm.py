@@ -41,6 +41,7 @@ __all__ = [
     "Order",
     "Outlet",
     "Part",
+    "Person",
     "Prices",
     "Rules",
     "Site",
@@ -319,6 +320,8 @@ class Weights(Part):
     waste_kg: Money = 0.0
     discard: Fraction = 0.1  # of the price of what a standing batch could still give; judgement
     tail_value: Fraction = 0.8
+    change_part: Annotated[Number, Field(ge=0, le=1e6)] = 5.0  # a sowing moved, this week
+    change_fish: Annotated[Number, Field(ge=0, le=1e6)] = 0.5  # a fish moved, this week
 
 
 class Rules(Part):
@@ -326,6 +329,16 @@ class Rules(Part):
 
     horizon_weeks: Annotated[Count, Field(ge=4, le=104)] = 52
     tail_weeks: Annotated[Count, Field(ge=0, le=26)] = 12
+    freeze_weeks: Annotated[Count, Field(ge=0, le=26)] = 1
+
+
+class Person(Part):
+    """Who does which kinds of work, named by role; each gets a calendar of their own."""
+
+    role: Text
+    does: tuple[Literal["sow", "set out", "cut", "clear", "fish", "water"], ...] = Field(
+        min_length=1
+    )
 
 
 class Farm(Part):
@@ -348,6 +361,7 @@ class Farm(Part):
     prices: Prices = Prices()
     weights: Weights = Weights()
     rules: Rules = Rules()
+    people: tuple[Person, ...] = ()
     orders: SkipJsonSchema[tuple[Order, ...]] = ()
     outlets: SkipJsonSchema[tuple[Outlet, ...]] = ()
     standing: SkipJsonSchema[tuple[Standing, ...]] = ()

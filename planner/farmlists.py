@@ -130,6 +130,14 @@ class Standing(Part):
         batch still in the nursery.
     first_cut
         Day of the first cut; None when it has not been cut.
+    ripe
+        Day on which the grower sees it ripe; None to leave that to the growth model.
+    left
+        Share of what may be cut now that still stands; None to leave that to the model. [-]
+    finished
+        Nothing more comes of it; it only waits to be cleared.
+    parts_in
+        Parts in each of `places`; empty where they are spread evenly. [-]
     """
 
     id: Text
@@ -143,10 +151,16 @@ class Standing(Part):
     transplant: Day | None = None
     first_cut: Day | None = None
     as_of: Day
+    ripe: Day | None = None
+    left: Fraction | None = None
+    finished: bool = False
+    parts_in: tuple[Annotated[Count, Field(ge=1)], ...] = ()
 
     @property
     def parts_by_place(self) -> dict[int, int]:
         """Parts in each place named: spread evenly, what is left over to the first ones. [-]"""
+        if self.parts_in:
+            return dict(zip(self.places, self.parts_in, strict=True))
         each, more = divmod(self.parts, len(self.places)) if self.places else (0, 0)
         return {place: each + (n < more) for n, place in enumerate(self.places)}
 

@@ -24,7 +24,7 @@ MOST_ROWS = 20_000
 PartT = TypeVar("PartT", bound=Part)
 Faults = list[str]
 
-_NOT_COLUMNS = ("crop_text",)
+_NOT_COLUMNS = ("crop_text", "parts_in")
 _MADE_HERE = ("id",)  # a row need not give it
 _MOST_NAMES = 20
 

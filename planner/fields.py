@@ -133,14 +133,26 @@ def schedules(field: Field, growth: Growth) -> Iterator[tuple[list[Ripe], bool]]
         yield [*kept[:-1], replace(kept[-1], last=kept[-1].end)], False
 
 
-def left_of(field: Field, growth: Growth, today: int) -> list[tuple[int, float]]:
-    """Cuts from today on; of one under way, the share of its days still to come."""
+def left_of(
+    field: Field, growth: Growth, today: int, share_left: float | None = None
+) -> list[tuple[int, float]]:
+    """Cuts from today on; of one under way, what is left of it.
+
+    Parameters
+    ----------
+    share_left
+        Share of the cut under way that still stands, where the grower knows it; else it is the
+        share of the days to the next cut. A crop that is cut once has only one. [-]
+    """
     cuts = list(zip(growth.cut_days, growth.cut_kg, strict=True))
     left = [(day, kg) for day, kg in cuts if day >= today]
     gone = [(day, kg) for day, kg in cuts if day < today]
+    if field.crop.harvest_kind == "once":
+        share = 1.0 if share_left is None else share_left
+        return [(max(day, today), kg * share) for day, kg in cuts[:1]] if share > 0 else []
     if gone and left and field.crop.harvest_kind in {"cut-and-come", "perennial"}:
         day, kg = gone[-1]
-        share = (left[0][0] - today) / (left[0][0] - day)
+        share = (left[0][0] - today) / (left[0][0] - day) if share_left is None else share_left
         if share > 0:
             left.insert(0, (today, kg * share))
     return left

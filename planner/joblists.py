@@ -9,7 +9,7 @@ from functools import partial
 
 from planner.document import PlanDoc
 from planner.horizon import monday_of, week_anchor
-from planner.jobs import Job, JobLine, Kind
+from planner.jobs import Job, JobLine, Kind, job_key
 from planner.pagefacts import brief_names, brief_shares, isolated, line_of, units_of
 from planner.pictures import MONTHS
 from planner.words import Units, day_words, numbered, plain, plural, quantity, spoken
@@ -40,11 +40,13 @@ class LineView:
 
     This week and next the text is the job's own. In other weeks a day's lines of a crop are one:
     its short name once, then number and place of each, with shares as fractions. The page would
-    double otherwise, and each week has its own page in time.
+    double otherwise, and each week has its own page in time. `key` names the line of work where
+    it can be ticked off in the book.
     """
 
     day: str
     pieces: tuple[Piece, ...]
+    key: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,7 +166,12 @@ def _day(day: date) -> str:
 def _line(day: date, line: JobLine) -> LineView:
     text, place = plain(line.text), plain(line.place)
     before, found, after = text.partition(place) if place else (text, "", "")
-    return LineView(day=_day(day), pieces=(Piece(before=before, place=found, after=after),))
+    own = line.batch or line.unit == "test"
+    return LineView(
+        day=_day(day),
+        pieces=(Piece(before=before, place=found, after=after),),
+        key=job_key(line.step, line.batch, day) if own else "",
+    )
 
 
 def _alike(job: Job) -> Iterator[JobLine]:
@@ -179,7 +186,8 @@ def _alike(job: Job) -> Iterator[JobLine]:
     for (before, *after), lines in alike.items():
         if len(lines) > 1 and after:
             tanks = numbered(line.place for line in lines)
-            yield replace(lines[0], text=f"{before}each of {tanks}{after[0]}", place=tanks)
+            text = f"{before}each of {tanks}{after[0]}"
+            yield replace(lines[0], text=text, place=tanks, batch="")
         else:
             yield from lines
 

@@ -42,6 +42,8 @@ class JobLine:
         tank, test or mg/L.
     batch
         Id of the batch or cohort; empty on water jobs.
+    step
+        What is done: sow, set out, cut, clear, stock, take, empty or water.
     """
 
     text: str
@@ -50,6 +52,12 @@ class JobLine:
     number: float
     unit: str
     batch: str
+    step: str
+
+
+def job_key(step: str, batch: str, day: date) -> str:
+    """Return the name of one line of work, such as `cut/basil-27w12-1/2027-04-02`."""
+    return f"{step}/{batch}/{day.isoformat()}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

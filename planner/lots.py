@@ -64,7 +64,10 @@ def _suffix(number: int) -> str:
 
 
 def _names(problem: SeasonProblem, chosen: Iterable[int]) -> dict[int, str]:
-    """Name the lots: a standing one keeps its name, a new one has crop, set-out week and zone."""
+    """Name the lots: a new one has crop, set-out week and zone, a standing one keeps its name.
+
+    Of a standing batch that is cleared in several weeks the first lot keeps the name.
+    """
     shared: dict[tuple[bool, str], list[int]] = defaultdict(list)
     for number in chosen:
         option = problem.batches[number]
@@ -77,10 +80,12 @@ def _names(problem: SeasonProblem, chosen: Iterable[int]) -> dict[int, str]:
     names: dict[int, str] = {}
     taken = {batch.id for batch in problem.farm.standing}  # the grower may have used any name
     for (new, base), numbers in shared.items():
-        if len(numbers) == 1 and not new:
+        if not new:
             names[numbers[0]] = base
-            continue
-        letters = (f"{base}{'' if new else '-'}{_suffix(place)}" for place in count())
+            numbers = numbers[1:]
+        letters = (
+            f"{base}{'' if new else '-'}{_suffix(place)}" for place in count(0 if new else 1)
+        )
         free = (name for name in letters if name not in taken)
         for number, name in zip(numbers, free, strict=False):
             names[number] = name

@@ -148,6 +148,18 @@ def parts_held(problem: SeasonProblem, plan: SeasonPlan) -> NDArray[np.int64]:
     return held
 
 
+def changed_cost(problem: SeasonProblem, plan: SeasonPlan) -> float:
+    """Return what starting otherwise than the plan in force is charged. [money]"""
+    changes = problem.changes
+    cost = float(changes.taken_cost @ plan.tanks)
+    cost += float(changes.new_part_cost @ plan.parts + changes.new_fish_cost @ plan.fish)
+    for groups, numbers in ((changes.parts, plan.parts), (changes.fish, plan.fish)):
+        for group in groups:
+            now = sum(int(numbers[n]) for n in group.options)
+            cost += group.price * abs(now - group.before)
+    return cost
+
+
 def worth(problem: SeasonProblem, plan: SeasonPlan) -> float:
     """Return the objective of a plan, reckoned without the solver. [money]"""
     farm = problem.farm
@@ -180,6 +192,7 @@ def worth(problem: SeasonProblem, plan: SeasonPlan) -> float:
     total -= price * (over.sum() + under.sum())
     total -= float(problem.deficit_price_g @ pool.deficit_g)
     wasted = wasted_kg(problem, plan)
+    total -= changed_cost(problem, plan)
     return float(total) - farm.weights.waste_kg * sum(float(s.sum()) for s in wasted.values())
 
 

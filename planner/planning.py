@@ -1,49 +1,126 @@
 """The whole flow of one plan: a farm folder in, a bundle of files out."""
 
-import ctypes
 import json
-import os
-import shutil
-import tempfile
 from collections import defaultdict
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from datetime import date, timedelta
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
-from planner import assemble, farmfile, ics, pagetexts, placement, problem, report, tablefiles
+from planner import (
+    assemble,
+    farmfile,
+    history,
+    ics,
+    pagetexts,
+    problem,
+    report,
+    tablefiles,
+    writing,
+)
+from planner.changes import Earlier, earlier
 from planner.cohorts import LONGEST_WEEKS
-from planner.document import PlaceDoc, PlanDoc
+from planner.differences import changes
+from planner.document import PlanDoc
 from planner.errors import InputError, PlannerError
+from planner.farm import Farm
 from planner.farmchecks import crowding
+from planner.history import History
 from planner.insight import insight
-from planner.lots import Lot, flows, lots
-from planner.plan import SeasonPlan, violations
+from planner.layout import placed
+from planner.lots import flows, lots
+from planner.plan import SeasonPlan, changed_cost, violations
+from planner.present import Present, present, row_of
 from planner.problem import SeasonProblem
 from planner.schools import School, schools
-from planner.season.decide import decide
+from planner.season.decide import Season, decide
 from planner.season.effort import Effort, Progress, never, quiet
+from planner.tables import Crop
 from planner.tasks import Job, dated
+from planner.writing import TABLES
 
-PLAN_FILES = ("plan.html", "tasks.ics", "plan.json")
-TABLES = "tables"
-SYSTEM_FILES = (".DS_Store", "Thumbs.db", "desktop.ini")  # which desktops put anywhere
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Start:
+    """What a plan starts from: the farm's files, the book, and the house as it is.
+
+    Attributes
+    ----------
+    before
+        The plan that holds until now; None when there is none, or none for these days.
+    """
+
+    inputs: farmfile.Inputs
+    history: History
+    made_on: date
+    house: Present
+    before: PlanDoc | None
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """What the grower should look at twice, on the house as it is."""
+        inputs = replace(self.inputs, farm=self.house.farm)
+        return (*self.house.doubts, *farmfile.doubts(inputs, self.made_on))
+
+    @property
+    def earlier(self) -> Earlier | None:
+        """The starts of the plan before, from this plan's date on."""
+        return None if self.before is None else earlier(self.before, self.made_on)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Bundle:
-    """A plan and the files that are made of it, by name."""
+    """A plan and the files that are made of it, by name.
+
+    `ledger` is what the calendar's next version has to know of this one.
+    """
 
     problem: SeasonProblem
     plan: SeasonPlan
     document: PlanDoc
     jobs: tuple[Job, ...]
     files: Mapping[str, bytes]
+    ledger: ics.Ledger
 
 
 def plan_date_of(inputs: farmfile.Inputs, asked: date | None, today: date) -> date:
     """Return the plan date: the one asked for, the farm's own (examples), or today."""
     return asked or inputs.farm.plan_date or today
+
+
+def start(folder: Path, *, today: date, plan_date: date | None = None) -> Start:
+    """Read the farm and its book, and take the house as it is on the plan date.
+
+    Raises
+    ------
+    InputError
+        The folder's files have faults; all are listed.
+    BookError
+        The book cannot be read.
+    """
+    inputs = farmfile.read_farm(folder)
+    made_on = plan_date_of(inputs, plan_date, today)
+    known = history.read(folder)
+    before = known.in_force
+    if before is not None and date.fromisoformat(before["made_on"]) > made_on:
+        before = None
+    house = present(
+        inputs.farm, known.in_force, known.entries, made_on, crops=inputs.crops, fish=inputs.fish
+    )
+    check_dates(house.farm, inputs.crops, made_on)
+    return Start(inputs=inputs, history=known, made_on=made_on, house=house, before=before)
+
+
+def season_of(begin: Start, *, fresh: bool = False) -> SeasonProblem:
+    """Return the season's problem from a start."""
+    return problem.build(
+        begin.house.farm,
+        begin.inputs.crops,
+        begin.inputs.fish,
+        begin.inputs.station,
+        begin.made_on,
+        None if fresh else begin.earlier,
+    )
 
 
 def make_plan(
@@ -54,6 +131,7 @@ def make_plan(
     effort: Effort | None = None,
     progress: Progress = quiet,
     stopped: Callable[[], bool] = never,
+    fresh: bool = False,
 ) -> Bundle:
     """Plan the farm in `folder`; writes nothing.
 
@@ -61,6 +139,8 @@ def make_plan(
     ----------
     stopped
         Asked now and then whether to stop with the best plan so far.
+    fresh
+        Charge nothing for what differs from the plan before.
 
     Raises
     ------
@@ -73,16 +153,31 @@ def make_plan(
     PlannerError
         The plan that was found breaks a rule when it is rechecked: a fault of the planner.
     """
-    inputs = farmfile.read_farm(folder)
-    made_on = plan_date_of(inputs, plan_date, today)
-    check_dates(inputs, made_on)
-    season = problem.build(inputs.farm, inputs.crops, inputs.fish, inputs.station, made_on)
-    decided = decide(season, effort or Effort(), progress, stopped)
-    plan = decided.plan
+    begin = start(folder, today=today, plan_date=plan_date)
+    return planned(
+        begin, effort=effort or Effort(), progress=progress, stopped=stopped, fresh=fresh
+    )
+
+
+def planned(
+    begin: Start,
+    *,
+    effort: Effort,
+    progress: Progress = quiet,
+    stopped: Callable[[], bool] = never,
+    fresh: bool = False,
+) -> Bundle:
+    """Plan from a start; raises as `make_plan` does."""
+    season = season_of(begin, fresh=fresh)
+    return _bundle(begin, season, decide(season, effort, progress, stopped))
+
+
+def _bundle(begin: Start, season: SeasonProblem, decided: Season) -> Bundle:
+    """Name everything that is decided, and make the files."""
+    inputs, made_on, plan = begin.inputs, begin.made_on, decided.plan
     broken = violations(season, plan)
     all_lots, fish = lots(season, plan), schools(season, plan)
-    where = {name: docs for zone in _placed(season, all_lots) for name, docs in zone.items()}
-    doubts = farmfile.doubts(inputs, made_on)
+    where = placed(season, all_lots)
     document = assemble.document(
         season,
         plan,
@@ -90,16 +185,22 @@ def make_plan(
         fish,
         flows(season, plan, all_lots, _fish_taken(fish)),
         where,
-        pagetexts.warnings(season, fish, doubts, made_on),
+        pagetexts.warnings(season, fish, begin.doubts, made_on),
         broken,
         insight(season, decided),
+        rows_read=[row_of(row) for row in (*inputs.farm.standing, *inputs.farm.cohorts)],
+        happened=begin.house.happened,
+        book_entries=begin.history.highest,
     )
+    if begin.before is not None:
+        document["changes"] = changes(begin.before, document, changed_cost(season, plan))
     if broken:
         raise PlannerError(
             "The plan breaks rules when it is rechecked, so it is not written:\n"
             + "\n".join(broken[:20])
         )
-    jobs = dated(document, crops=inputs.crops, fish=inputs.fish, units=inputs.farm.units)
+    farm = season.farm
+    jobs = dated(document, crops=inputs.crops, fish=inputs.fish, units=farm.units)
     page = report.page(
         document,
         jobs,
@@ -109,8 +210,15 @@ def make_plan(
         cautions=pagetexts.cautions(season, plan, fish),
         assumptions=pagetexts.assumptions(season, plan),
     )
+    ledger = ics.updated_ledger(
+        jobs, farm_name=farm.name, made_on=made_on, ledger=begin.history.ledger
+    )
     feed = ics.calendar_bytes(
-        jobs, farm_name=inputs.farm.name, made_on=made_on, timezone=inputs.farm.site.timezone
+        jobs,
+        farm_name=farm.name,
+        made_on=made_on,
+        timezone=farm.site.timezone,
+        ledger=begin.history.ledger,
     )
     files = {
         "plan.html": page.encode(),
@@ -121,10 +229,36 @@ def make_plan(
         f"{TABLES}/{name}": content
         for name, content in tablefiles.tables(document, jobs, crops=inputs.crops).items()
     }
-    return Bundle(problem=season, plan=plan, document=document, jobs=jobs, files=files)
+    return Bundle(
+        problem=season, plan=plan, document=document, jobs=jobs, files=files, ledger=ledger
+    )
 
 
-def check_dates(inputs: farmfile.Inputs, made_on: date) -> None:
+def write(folder: Path, bundle: Bundle, out: Path, *, now: datetime) -> None:
+    """Write a plan's files, and keep the plan and the calendar's ledger in the farm's book.
+
+    All or none: the book is written when the files are, before they take the old ones' place.
+
+    Raises
+    ------
+    PlannerError
+        The folder or the book cannot be written.
+    """
+    writing.write(bundle.files, out, first=lambda: keep(folder, bundle, now=now))
+
+
+def keep(folder: Path, bundle: Bundle, *, now: datetime) -> None:
+    """Keep a plan and the calendar's ledger in the farm's book; makes the book if need be.
+
+    Raises
+    ------
+    BookError
+        The book cannot be written; nothing is kept.
+    """
+    history.keep(folder, bundle.files["plan.json"].decode(), bundle.document, bundle.ledger, now)
+
+
+def check_dates(farm: Farm, crops: Mapping[str, Crop], made_on: date) -> None:
     """Check that counts are neither after the plan date nor too old, and what stands has room.
 
     Raises
@@ -132,7 +266,6 @@ def check_dates(inputs: farmfile.Inputs, made_on: date) -> None:
     InputError
         Lists every row at fault.
     """
-    farm = inputs.farm
     faults = [
         f'growing.csv: batch "{batch.id}": as_of is {batch.as_of}, after the plan date {made_on}; '
         "plan from a later date (--from) or correct it"
@@ -158,64 +291,9 @@ def check_dates(inputs: farmfile.Inputs, made_on: date) -> None:
             f"farm.toml: water: nitrate_tested is {tested}, after the plan date {made_on}; "
             "plan from a later date (--from) or correct it"
         )
-    faults += crowding(farm, inputs.crops, made_on)
+    faults += crowding(farm, crops, made_on)
     if faults:
         raise InputError(faults)
-
-
-def _placed(season: SeasonProblem, all_lots: tuple[Lot, ...]) -> list[dict[str, list[PlaceDoc]]]:
-    """Give every lot its places, zone by zone."""
-    found = []
-    for number, zone in enumerate(season.farm.zones):
-        here = [lot for lot in all_lots if lot.option.zone == number]
-        stands = _standing_places(season, here)
-        layout = placement.assign(
-            [
-                placement.Lot(
-                    id=lot.id,
-                    crop=lot.option.crop,
-                    family=season.crops[lot.option.crop].family,
-                    parts=lot.parts,
-                    start=min(lot.option.set_out, lot.option.clear),
-                    end=max(
-                        lot.option.clear + timedelta(days=zone.sanitation_days),
-                        lot.option.set_out + timedelta(days=1),
-                    ),
-                    places=stands.get(lot.id, {}),
-                    alone=season.crops[lot.option.crop].harvest_kind == "perennial",
-                )
-                for lot in here
-            ],
-            places=zone.places,
-            parts=zone.parts,
-            rotate=zone.method.value == "media_bed",
-        )
-        found.append(
-            {
-                name: [PlaceDoc(name=f"{zone.name} {place}", parts=parts) for place, parts in where]
-                for name, where in layout.where.items()
-            }
-        )
-    return found
-
-
-def _standing_places(season: SeasonProblem, here: list[Lot]) -> dict[str, Mapping[int, int]]:
-    """Share the places of each standing batch over the lots that it is cleared in."""
-    shares: dict[int, list[Lot]] = defaultdict(list)
-    for lot in here:
-        if lot.option.standing is not None and lot.option.nursery is None:
-            shares[lot.option.standing].append(lot)
-    return {
-        lot.id: places
-        for number, parts in shares.items()
-        for lot, places in zip(
-            parts,
-            placement.share_places(
-                season.farm.standing[number].parts_by_place, [lot.parts for lot in parts]
-            ),
-            strict=True,
-        )
-    }
 
 
 def _fish_taken(fish: tuple[School, ...]) -> dict[tuple[str, int], list[tuple[str, date, float]]]:
@@ -227,96 +305,3 @@ def _fish_taken(fish: tuple[School, ...]) -> dict[tuple[str, int], list[tuple[st
                 key = (school.option.species, take.week)
                 taken[key].append((school.id, take.day, kilograms))
     return taken
-
-
-def write(files: Mapping[str, bytes], out: Path) -> None:
-    """Write the files to `out`, all or none: a stop half way leaves the last plan whole.
-
-    The folder is exchanged for a new one, so it may hold nothing but a plan.
-
-    Raises
-    ------
-    PlannerError
-        The folder cannot be written, or holds something else.
-    """
-    check_target(out)
-    fresh: Path | None = None
-    try:
-        target = out.resolve()
-        target.parent.mkdir(parents=True, exist_ok=True)
-        fresh = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=target.parent))
-        for name, content in files.items():
-            path = fresh / name
-            path.parent.mkdir(exist_ok=True)
-            with path.open("wb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-        fresh.chmod(0o755)
-        _swap(fresh, target)
-    except OSError as fault:
-        raise PlannerError(f"{out}: cannot be written ({fault.strerror or fault})") from fault
-    finally:
-        if fresh is not None:
-            shutil.rmtree(fresh, ignore_errors=True)
-
-
-def check_target(out: Path) -> None:
-    """Check that a plan may be written to a folder, before the search for it begins.
-
-    Raises
-    ------
-    PlannerError
-        It is a file, holds something that is no plan's, or cannot be written.
-    """
-    try:
-        target = out.resolve()
-        if target.exists() and not target.is_dir():
-            raise PlannerError(f"{out}: it is a file; give a folder for the plan (--out)")
-        strange = _strangers(target) if target.is_dir() else []
-        there = next(path for path in target.parents if path.exists())
-    except OSError as fault:
-        raise PlannerError(f"{out}: cannot be read ({fault.strerror or fault})") from fault
-    if strange:
-        raise PlannerError(
-            f"{out}: it holds {strange[0]}, which is no part of a plan and would be lost; "
-            "give another folder (--out) or take it away"
-        )
-    if not there.is_dir() or not os.access(there, os.W_OK | os.X_OK):
-        raise PlannerError(f"{out}: cannot be written; {there} is no folder that you may write to")
-
-
-def _strangers(out: Path) -> list[str]:
-    """Return what a folder holds that is no plan's, by name."""
-    found = [path for path in out.iterdir() if path.name not in (*PLAN_FILES, *SYSTEM_FILES)]
-    tables = out / TABLES
-    if tables.is_dir() and not tables.is_symlink():
-        found.remove(tables)
-        found += [path for path in tables.iterdir() if not _is_table(path)]
-    return sorted(str(path.relative_to(out)) for path in found)
-
-
-def _is_table(path: Path) -> bool:
-    return path.name in SYSTEM_FILES or (path.suffix == ".csv" and path.is_file())
-
-
-def _swap(fresh: Path, out: Path) -> None:
-    """Put `fresh` in the place of `out`; what was there, if anything, is left at `fresh`.
-
-    Linux exchanges the two names in one step; elsewhere there is an instant between two renames.
-    """
-    if not out.exists():
-        fresh.rename(out)
-        return
-    exchange = getattr(ctypes.CDLL(None), "renameat2", None) if os.name == "posix" else None
-    at, both = -100, 2  # AT_FDCWD and RENAME_EXCHANGE of Linux
-    if exchange and exchange(at, os.fsencode(fresh), at, os.fsencode(out), both) == 0:
-        return
-    old = fresh.with_name(f"{fresh.name}-old")
-    out.rename(old)
-    try:
-        fresh.rename(out)
-    except OSError:
-        old.rename(out)
-        raise
-    shutil.rmtree(old, ignore_errors=True)

@@ -11,8 +11,10 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from planner import changes as changing
 from planner import demand
 from planner.batches import BatchOption, batch_options, harvest_hours_kg
+from planner.changes import Changes, Earlier
 from planner.cohorts import CohortOption, cohort_options
 from planner.demand import OrderWeek
 from planner.environment import Environment, daily, weekly_mean
@@ -58,6 +60,8 @@ class SeasonProblem:
         a sound crop is not thrown away for nothing. [money part⁻¹]
     tail_most_kg
         By crop: most that may be counted as growing after the tail. [kg]
+    changes
+        What starting otherwise than the plan in force is charged.
     """
 
     farm: Farm
@@ -82,6 +86,7 @@ class SeasonProblem:
     tail_price_kg: Mapping[str, float]
     tail_most_kg: Mapping[str, float]
     discard_cost: Series
+    changes: Changes
     warnings: tuple[str, ...]
 
     @property
@@ -173,8 +178,12 @@ def build(
     fish: Mapping[str, Fish],
     station: Station,
     plan_date: date,
+    before: Earlier | None = None,
 ) -> SeasonProblem:
-    """Return the season's problem for a plan made on `plan_date`."""
+    """Return the season's problem for a plan made on `plan_date`.
+
+    `before` is the plan in force, from which it is to differ as little as is worth it.
+    """
     horizon = Horizon(
         plan_date=plan_date,
         weeks=farm.rules.horizon_weeks,
@@ -300,6 +309,11 @@ def build(
         },
         tail_most_kg=_tail_most_kg(produce, orders, horizon, farm.rules.tail_weeks),
         discard_cost=_discard_cost(farm, crops, batches, batch_groups),
+        changes=(
+            changing.none(len(batches), len(cohorts))
+            if before is None
+            else changing.changes(farm, horizon, batches, cohorts, before)
+        ),
         warnings=tuple(warnings),
     )
 

@@ -40,6 +40,7 @@ from planner.words import day_words, figure, plain, plural, quantity, spoken
 from planner.worthtables import comparison_table, margins_table
 
 FIRST_WARNINGS = 3
+MOST_CHANGES = 60
 # where a caution stands: the first section one of whose words is in its heading
 CAUTION_SECTIONS: Mapping[str, tuple[str, ...]] = {
     "fish": ("fish", "tank", "tanks", "stocking", "oxygen"),
@@ -107,6 +108,9 @@ def page(
         span=_span(line),
         warnings=warned[:FIRST_WARNINGS],
         more_warnings=warned[FIRST_WARNINGS:],
+        happened=tuple(map(plain, document["happened"])),
+        changes=_changes(document),
+        changes_heading=changes_heading(document),
         jobs=jobs_view(document, jobs, today),
         rations=rations(document, today),
         summary=summary(
@@ -209,6 +213,26 @@ def _nitrate_advice(under: bool, over: bool) -> str:
     if under and over:
         return f"Test weekly. Where it is under: {more}. Where it is over: {less}."
     return f"Test weekly; {more if under else less}."
+
+
+def changes_heading(document: PlanDoc) -> str:
+    """Say how much of the plan before is kept; empty when there was none."""
+    changes = document["changes"]
+    if changes is None:
+        return "Since the lists were written" if document["happened"] else ""
+    kept, moved = changes["kept"], changes["moved"]
+    return (
+        f"Against the plan of {day_words(date.fromisoformat(changes['before']))}: "
+        f"{plural(kept, 'start')} kept, {moved} changed"
+    )
+
+
+def _changes(document: PlanDoc) -> tuple[str, ...]:
+    """Return what is planned otherwise, soonest first, as far as a page should hold it."""
+    items = () if document["changes"] is None else document["changes"]["items"]
+    more = len(items) - MOST_CHANGES
+    shown = tuple(plain(item["text"]) for item in items[:MOST_CHANGES])
+    return (*shown, f"{more} more stand in tables/changes.csv") if more > 0 else shown
 
 
 def _law(document: PlanDoc, fish: Mapping[str, Fish]) -> tuple[tuple[str, str], ...]:

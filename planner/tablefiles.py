@@ -72,6 +72,8 @@ def tables(
         "orders": list(document["orders"]),
         "deliveries": list(document["deliveries"]),
     }
+    if document["changes"] is not None and document["changes"]["items"]:
+        rows = {**rows, "changes": document["changes"]["items"]}
     return {f"{name}.csv": _csv(list(table)) for name, table in rows.items()}
 
 

@@ -161,6 +161,7 @@ class _Teller:
             number=number,
             unit=unit,
             batch=batch["id"],
+            step=kind.value,
         )
         return Entry(
             day=date.fromisoformat(day),
@@ -239,7 +240,9 @@ class _Teller:
     def _fish_days(self, cohort: CohortDoc) -> Iterator[Entry]:
         name, tank = self._name(cohort["species"]), plain(cohort["tank"])
 
-        def entry(day: str, text: str, phrase: str, number: float, unit: str = "fish") -> Entry:
+        def entry(
+            step: str, day: str, text: str, phrase: str, number: float, unit: str = "fish"
+        ) -> Entry:
             line = JobLine(
                 text=text,
                 crop=cohort["species"],
@@ -247,6 +250,7 @@ class _Teller:
                 number=number,
                 unit=unit,
                 batch=cohort["id"],
+                step=step,
             )
             return Entry(day=date.fromisoformat(day), kind=Kind.FISH, line=line, phrase=phrase)
 
@@ -259,14 +263,14 @@ class _Teller:
                 each, total = weight(mean_kg, self._units), weight(count * mean_kg, self._units)
                 text = f"Stock {tank}: {count:,} {name} of {each} each, {total} in all"
                 phrase = f"stock {count:,} {name} {total} {tank}"
-            yield entry(cohort["stock"], text, phrase, count)
+            yield entry("stock", cohort["stock"], text, phrase, count)
         for taken in cohort["taken"]:
             count, kg = taken["count"], weight(taken["kg"], self._units)
             text = f"Take {count:,} {name}, {kg}, from {tank}"
-            yield entry(taken["date"], text, f"take {count:,} {name} {kg} {tank}", count)
+            yield entry("take", taken["date"], text, f"take {count:,} {name} {kg} {tank}", count)
         if cohort["harvest"] is not None:
             text = f"Empty: {tank} has no more {name}; clean it, leave it empty for 7 days"
-            yield entry(cohort["harvest"], text, f"{tank} empty", 1, "tank")
+            yield entry("empty", cohort["harvest"], text, f"{tank} empty", 1, "tank")
 
     def _water_day(self, week: WeekDoc) -> Iterator[Entry]:
         """Tests, what they should show, and the feed of every tank, on the week's Monday."""
@@ -352,7 +356,9 @@ def _water_entry(
     crop: str = "",
     place: str = "system water",
 ) -> Entry:
-    line = JobLine(text=text, crop=crop, place=place, number=number, unit=unit, batch="")
+    line = JobLine(
+        text=text, crop=crop, place=place, number=number, unit=unit, batch="", step="water"
+    )
     return Entry(day=day, kind=Kind.WATER, line=line, phrase=phrase)
 
 

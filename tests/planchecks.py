@@ -77,6 +77,8 @@ def keys(plan: Plan) -> Faults:
 
 
 def _typed(value: Any, kind: Any, where: str) -> Faults:
+    if kind is Any:
+        return
     options = get_args(kind) if get_origin(kind) is UnionType else (kind,)
     if value is None and NoneType in options:
         return

@@ -244,6 +244,15 @@ def small_plan(
             "plan": {"orders_met": 0.95, "short_orders": 2, "weeks_in_band": 7, "margin": 900.0},
             "by_hand": {"orders_met": 0.8, "short_orders": 9, "weeks_in_band": 5, "margin": 640.0},
         },
+        "house": {
+            "standing": [],
+            "cohorts": [],
+            "nitrate_n_mg_l": NITRATE_START_MG_L,
+            "rows_read": [],
+        },
+        "book_entries": 0,
+        "happened": [],
+        "changes": None,
         "violations": [],
         "warnings": list(warnings),
     }
@@ -268,6 +277,7 @@ def _batch(batch: _Batch, start: date, weeks: int) -> BatchDoc:
     zone = next(zone for zone in _ZONES if zone["name"] == batch.zone)
     return {
         "id": batch.id,
+        "origin": None if batch.state == "planned" else batch.id,
         "crop": batch.crop,
         "zone": batch.zone,
         "method": zone["method"],
@@ -320,6 +330,7 @@ def _cohort(cohort: _Cohort, start: date, weeks: int) -> CohortDoc:
         )
     return {
         "id": cohort.id,
+        "at_hand": cohort.stock < 0,
         "species": cohort.species,
         "tank": cohort.tank,
         "max_kg_m3": 20.0,

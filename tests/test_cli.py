@@ -4,6 +4,7 @@ import ctypes
 import json
 import os
 import re
+import shutil
 import signal
 from collections.abc import Iterator
 from datetime import date
@@ -16,7 +17,7 @@ import typer
 from click.testing import Result
 from typer.testing import CliRunner
 
-from planner import planning
+from planner import planning, writing
 from planner.cli import app
 from planner.season.search import Search
 from planner.tables import load_crops, load_fish, load_sources
@@ -131,7 +132,9 @@ def test_every_command_has_help(command: str) -> None:
 
 
 def test_the_commands_are_these() -> None:
-    assert commands() == ["init", "check", "plan", "tables"]
+    assert sorted(commands()) == sorted(
+        ["init", "check", "plan", "record", "book", "promise", "serve", "tables"]
+    )
 
 
 @pytest.mark.parametrize(
@@ -208,14 +211,15 @@ def test_a_farm_in_use_is_not_overwritten(farm: Path) -> None:
 def test_same_input_gives_the_same_bytes_but_for_the_seconds(farm: Path, tmp_path: Path) -> None:
     found = []
     for name in ("one", "two"):
-        assert run("plan", farm, "--from", FROM, "--out", tmp_path / name).exit_code == 0
+        same = shutil.copytree(farm, tmp_path / f"farm {name}")
+        assert run("plan", same, "--from", FROM, "--out", tmp_path / name).exit_code == 0
         files = contents(tmp_path / name)
         document = json.loads(files.pop("plan.json"))
         assert document["solver"].pop("seconds") > 0
         found.append((files, document))
     assert found[0] == found[1]
     assert found[0][0].keys() == WRITTEN - {"plan.json"}
-    assert not (farm / "plan").exists()
+    assert not (same / "plan").exists()
 
 
 def test_options_reach_the_plan(farm: Path) -> None:
@@ -364,8 +368,8 @@ def test_an_interrupt_before_the_first_plan_writes_nothing(
 
 def test_a_plan_is_replaced_whole(tmp_path: Path, tiny_files: dict[str, bytes]) -> None:
     out = tmp_path / "plan"
-    planning.write({**tiny_files, "tables/old.csv": b"b"}, out)
-    planning.write(tiny_files, out)
+    writing.write({**tiny_files, "tables/old.csv": b"b"}, out)
+    writing.write(tiny_files, out)
     assert contents(out) == tiny_files
     assert [path.name for path in tmp_path.iterdir()] == ["plan"]
 
@@ -409,7 +413,7 @@ def test_where_names_cannot_be_exchanged_the_last_plan_is_put_back(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, tiny_files: dict[str, bytes], fails: bool
 ) -> None:
     out = tmp_path / "plan"
-    planning.write({"plan.html": b"old"}, out)
+    writing.write({"plan.html": b"old"}, out)
     monkeypatch.setattr(ctypes, "CDLL", _OtherSystem)
     usual = Path.rename
 
@@ -420,10 +424,10 @@ def test_where_names_cannot_be_exchanged_the_last_plan_is_put_back(
 
     monkeypatch.setattr(Path, "rename", failing)
     if fails:
-        with pytest.raises(planning.PlannerError, match="Input/output"):
-            planning.write(tiny_files, out)
+        with pytest.raises(writing.PlannerError, match="Input/output"):
+            writing.write(tiny_files, out)
     else:
-        planning.write(tiny_files, out)
+        writing.write(tiny_files, out)
     assert contents(out) == ({"plan.html": b"old"} if fails else tiny_files)
     assert [path.name for path in tmp_path.iterdir()] == ["plan"]
 
@@ -433,8 +437,8 @@ def test_a_plan_behind_a_link_is_written_where_the_link_leads(
 ) -> None:
     (tmp_path / "there").mkdir()
     (tmp_path / "plan").symlink_to(tmp_path / "there")
-    planning.write(tiny_files, tmp_path / "plan")
-    planning.write(tiny_files, tmp_path / "plan")
+    writing.write(tiny_files, tmp_path / "plan")
+    writing.write(tiny_files, tmp_path / "plan")
     assert (tmp_path / "plan").is_symlink()
     assert contents(tmp_path / "there") == tiny_files
     assert sorted(path.name for path in tmp_path.iterdir()) == ["plan", "there"]

@@ -71,9 +71,9 @@ def test_only_the_models_know_the_solver(module: str) -> None:
 
 
 @pytest.mark.parametrize("module", MODULES)
-def test_nothing_below_the_command_asks_for_today(module: str) -> None:
+def test_only_the_terminal_asks_for_today(module: str) -> None:
     text = "\n".join(path.read_text("utf-8") for path in MODULES[module])
-    assert module == "cli" or not re.search(r"\b(date|datetime)\.(today|now|utcnow)\(", text)
+    assert module == "terminal" or not re.search(r"\b(date|datetime)\.(today|now|utcnow)\(", text)
 
 
 @pytest.mark.parametrize(

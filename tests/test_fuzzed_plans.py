@@ -23,7 +23,7 @@ from hypothesis import HealthCheck, given, note, settings
 from hypothesis import strategies as st
 from ortools.math_opt.python import mathopt
 
-from planner import farmfile, planning, problem
+from planner import farmfile, planning, problem, writing
 from planner.errors import ImpossiblePlanError, InputError, PlannerError
 from planner.season import solvers
 from planner.season.effort import Effort
@@ -79,12 +79,12 @@ def ending(
     with TemporaryDirectory() as outer:
         house, out = Path(outer), Path(outer) / "plan"
         if earlier:
-            planning.write(EARLIER, out)
+            writing.write(EARLIER, out)
         before = contents(house)
         try:
             with disk_full_after(full_after):
                 bundle = planning.make_plan(folder, today=today, plan_date=asked, effort=LEAST)
-                planning.write(bundle.files, out)
+                writing.write(bundle.files, out)
         except PlannerError as error:
             assert contents(house) == before
             return told(error, folder, today, asked)

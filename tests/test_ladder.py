@@ -44,7 +44,7 @@ def read(folder: Path, **given: object) -> Inputs:
     """Write a farm of the ladder, and read it as the command does."""
     inputs = read_farm(write(shape(**given), folder))
     assert inputs.farm.plan_date is not None
-    check_dates(inputs, inputs.farm.plan_date)
+    check_dates(inputs.farm, inputs.crops, inputs.farm.plan_date)
     return inputs
 
 

@@ -228,7 +228,7 @@ def test_a_standing_batch_keeps_its_name() -> None:
     problem = House(farm=farm(**keys), plan_date=monday, crops=CROPS, fish=FISH).problem
     plan = season_plan(problem, Effort())
     ((options, _, _),) = problem.batch_groups
-    for split, wanted in (([2], ["G1"]), ([1, 1], ["G1-a", "G1-b"])):
+    for split, wanted in (([2], ["G1"]), ([1, 1], ["G1", "G1-b"])):
         parts = np.zeros_like(plan.parts)
         parts[list(options[: len(split)])] = split
         bare = replace(plan, parts=parts, harvest_kg={}, order_kg={}, outlet_kg={}, cooler_kg={})

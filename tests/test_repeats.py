@@ -23,7 +23,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from planner import planning
+from planner import writing
 from planner.document import PlanDoc
 from planner.plan import SeasonPlan
 from planner.planning import Bundle, make_plan
@@ -107,7 +107,7 @@ def test_two_runs_write_the_same_bytes(tmp_path: Path, monkeypatch: pytest.Monke
                 getattr(one.plan, field.name), getattr(other.plan, field.name), field.name
             )
     for name, bundle in (("one", one), ("other", other)):
-        planning.write(bundle.files, tmp_path / name)
+        writing.write(bundle.files, tmp_path / name)
     files = [without_seconds(read_files(tmp_path / name)) for name in ("one", "other")]
     assert {"plan.html", "tasks.ics", "plan.json", "tables/batches.csv"} <= files[0].keys()
     assert files[0].keys() == files[1].keys()

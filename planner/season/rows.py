@@ -5,6 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
+from planner.changes import Group
 from planner.problem import SeasonProblem
 from planner.season.linear import Builder, LinearModel
 
@@ -50,6 +51,7 @@ class SeasonRows:
             ("the biofilter", self._biofilter_keeps_up),
             ("the highest nitrate that the fish bear", self._nitrate_stays_in_its_band),
             ("what grows after the tail", self._growing_after_the_tail_counts),
+            ("changes to the plan before", self._changes_cost),
         ):
             self._build.rule = rule
             add()
@@ -65,6 +67,7 @@ class SeasonRows:
                 most = farm.standing[option.standing].parts
             cost = option.seed_cost + float(problem.discard_cost[number])
             cost += float(option.labour_h.sum()) * farm.labour.price_hour
+            cost += float(problem.changes.new_part_cost[number])
             columns.append(self._build.variable(high=most, worth=-cost, whole=True))
         return columns
 
@@ -76,11 +79,13 @@ class SeasonRows:
         for number, option in enumerate(problem.cohorts):
             worth = self._fish_worth(number)
             if option.at_hand is not None:
-                tanks.append(self._build.variable(high=1, worth=worth * option.count, whole=True))
+                worth = worth * option.count - float(problem.changes.taken_cost[number])
+                tanks.append(self._build.variable(high=1, worth=worth, whole=True))
                 stocked.append(None)
                 continue
             places = farm.tanks[option.tank].places
             tanks.append(self._build.variable(high=places, whole=True))
+            worth -= float(problem.changes.new_fish_cost[number])
             fish = self._build.variable(high=option.most_fish * places, worth=worth, whole=True)
             stocked.append(fish)
             least = farm.fingerlings[option.offer or 0].least_count
@@ -323,3 +328,20 @@ class SeasonRows:
         for column, option in zip(self.sown, problem.batches, strict=True):
             if option.tail_kg > 0 and option.crop in rows:
                 self._build.term(rows[option.crop], column, -option.tail_kg)
+
+    def _changes_cost(self) -> None:
+        """A start of the plan in force is charged for each part or fish more or less."""
+        changes = self._problem.changes
+        columns: tuple[tuple[tuple[Group, ...], list[int]], ...] = (
+            (changes.parts, self.sown),
+            (changes.fish, [-1 if column is None else column for column in self.stocked]),
+        )
+        for groups, column_of in columns:
+            for group in groups:
+                less = self._build.variable(high=group.before, worth=-group.price)
+                more = self._build.variable(worth=-group.price)
+                row = self._build.row(group.before, group.before)
+                self._build.term(row, less)
+                self._build.term(row, more, -1)
+                for number in group.options:
+                    self._build.term(row, column_of[number])

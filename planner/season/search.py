@@ -44,6 +44,7 @@ ROUND_GAP = 0.001
 NEAR = 1e-6  # of a whole number
 WORKERS = 2
 HOPS = 3
+KEPT_ROUNDS = 2  # more, in the time that a plan in force saves
 
 
 class Search:
@@ -88,8 +89,11 @@ class Search:
         relaxed = self._relaxation()
         if int(self.model.whole.sum()) <= SMALL_WHOLE and self._solve_whole(relaxed):
             return "proven"
-        self._decide_in_turn(relaxed)
         most = self.effort.rounds(int(self.model.whole.sum()))
+        if not self._keep_on(relaxed):
+            self._decide_in_turn(relaxed)
+        elif self.effort.work is None:
+            most += KEPT_ROUNDS
         while self.rounds < most and not self._clock.over and not self.proven:
             self._improve()
         if self.proven:
@@ -194,10 +198,10 @@ class Search:
         self.best, self.worth = answer.values, answer.worth
         return True
 
-    def _promising(self, relaxed: Floats) -> Floats:
-        """Upper bounds that leave only the options that the relaxation uses, and standing ones."""
+    def _promising(self, *guides: Floats) -> Floats:
+        """Upper bounds that leave only the options that a guide uses, and standing ones."""
         high = self.model.high.copy()
-        used = relaxed[self._sown] > 1e-7
+        used = np.any([guide[self._sown] > 1e-7 for guide in guides], axis=0)
         standing = np.array([o.standing is not None for o in self.problem.batches], dtype=bool)
         high[self._sown[~(used | standing)]] = 0
         return self._without_idle_cuts(high)
@@ -225,13 +229,51 @@ class Search:
         if answer.values is None:
             self._start_bare()
             return
-        most = self._promising(relaxed)
         values = answer.values
         values[self._fish] = values[self._fish].round()
-        for first in range(0, self.problem.weeks, BLOCK_WEEKS):
-            block = self._starting(first, first + BLOCK_WEEKS)
+        self._blocks(values, self._promising(relaxed), 0)
+
+    def _keep_on(self, relaxed: Floats) -> bool:
+        """Begin from the plan in force: its starts stay, what stands and what it leaves is decided.
+
+        False when it does not fit the house as it is now.
+        """
+        before = self.problem.changes.as_before
+        if before is None:
+            return False
+        low, high = self.model.low.copy(), self.model.high.copy()
+        told = self._sown[before.parts_told]
+        low[told] = high[told] = before.parts[before.parts_told]
+        for number, (tanks, fish) in enumerate(
+            zip(self.rows.tanks, self.rows.stocked, strict=True)
+        ):
+            if before.tanks_told[number] and fish is not None:
+                low[tanks] = high[tanks] = before.tanks[number]
+                low[fish] = high[fish] = before.fish[number]
+        standing = np.array([o.standing is not None for o in self.problem.batches], dtype=bool)
+        whole = np.concatenate([self._sown[standing], self._fish])
+        if (low > self.model.high + NEAR).any():
+            return False
+        answer = self._solve_near(low, high, whole, BLOCK_GAP)
+        self._go_on()
+        if answer.values is None:
+            return False
+        self._tell("plan in force")
+        values = answer.values
+        values[whole] = values[whole].round()
+        later = self._starts[~(standing | before.parts_told)]
+        most = self._promising(relaxed, values)
+        self._blocks(values, most, int(later.min(initial=self.problem.weeks)), told)
+        return self.best is not None
+
+    def _blocks(
+        self, values: Floats, most: Floats, start: int, kept: Numbers | None = None
+    ) -> None:
+        """Decide the crops by blocks of weeks from `start` on; columns in `kept` stay."""
+        for first in range(start, self.problem.weeks, BLOCK_WEEKS):
+            block = self._without(self._starting(first, first + BLOCK_WEEKS), kept)
             for ahead in (AHEAD_WEEKS, self.problem.weeks)[not first :]:
-                moving = self._starting(first, first + BLOCK_WEEKS + ahead)
+                moving = self._without(self._starting(first, first + BLOCK_WEEKS + ahead), kept)
                 free = self.freed(moving)
                 low, high = np.where(free, self.model.low, values), np.where(free, most, values)
                 answer = self._solve_near(low, high, block, BLOCK_GAP)
@@ -241,14 +283,18 @@ class Search:
                     break
             self._go_on()
             if answer.values is None:  # out of time: nothing more is sown than is decided
-                values[self._starting(first, self.problem.weeks)] = 0
+                values[self._without(self._starting(first, self.problem.weeks), kept)] = 0
                 break
             values = answer.values
             values[block] = values[block].round()
             self._tell(f"weeks {first + 1} to {first + BLOCK_WEEKS}")
-        if not self._take(values):
+        if not self._take(values) and kept is None:
             self._start_bare()
         self._tell("first plan")
+
+    @staticmethod
+    def _without(columns: Numbers, kept: Numbers | None) -> Numbers:
+        return columns if kept is None else np.setdiff1d(columns, kept)
 
     def _starting(self, first: int, stop: int) -> Numbers:
         """Columns of the options that begin in weeks `first` up to, not including, `stop`."""
