@@ -120,6 +120,9 @@ def document(
         deliveries=_served(problem, goes),
         marginal=list(insight.marginal),
         comparison=insight.comparison,
+        forecast=None,
+        certainty=None,
+        learned={},
         house={
             "standing": [row_of(batch) for batch in farm.standing],
             "cohorts": [row_of(cohort) for cohort in farm.cohorts],
@@ -173,6 +176,8 @@ def _batch(
         transplant=None if option.sown_in_place else option.set_out.isoformat(),
         ripe=option.ripe.isoformat(),
         first_harvest=_iso(inside[0][0]) if inside else None,
+        first_harvest_p10=None,
+        first_harvest_p90=None,
         last_harvest=_iso(inside[-1][0]) if inside else None,
         clear=option.clear.isoformat(),
         harvest=[
@@ -180,6 +185,7 @@ def _batch(
                 "week": horizon.monday(week).isoformat(),
                 "kg": round(kg, KG_DIGITS),
                 "kg_p10": None,
+                "kg_p50": None,
                 "kg_p90": None,
             }
             for week, kg in sorted(by_week.items())

@@ -287,7 +287,10 @@ def fits(farm: Farm, crop: Crop, zone: Zone) -> bool:
 
 
 def _fields(
-    farm: Farm, horizon: Horizon, crops: Mapping[str, Crop], environment: Environment
+    farm: Farm,
+    horizon: Horizon,
+    crops_in: Mapping[str, Mapping[str, Crop]],
+    environment: Environment,
 ) -> Iterator[tuple[Field, bool]]:
     wanted = sold(farm)
     standing = {(batch.crop, batch.zone) for batch in farm.standing}
@@ -295,7 +298,7 @@ def _fields(
         air_c = zone_air_c(environment, zone)
         dli_mol = zone_dli_mol(environment, zone)
         for name in dict.fromkeys([*farm.crops_in_use, *(crop for crop, _ in standing)]):
-            crop = crops[name]
+            crop = crops_in[zone.method][name]
             here = (name, zone.name) in standing
             grown = name in farm.crops_in_use and name in wanted and fits(farm, crop, zone)
             if not here and not grown:
@@ -317,15 +320,19 @@ def _fields(
 
 
 def batch_options(
-    farm: Farm, horizon: Horizon, crops: Mapping[str, Crop], environment: Environment
+    farm: Farm,
+    horizon: Horizon,
+    crops_in: Mapping[str, Mapping[str, Crop]],
+    environment: Environment,
 ) -> tuple[BatchOption, ...]:
     """Return every option of new and standing batches, in a fixed order.
 
+    `crops_in` holds, by growing method, the crops as this house grows them in it.
     `environment` begins on or before the first day of any standing batch and runs past the tail
     for as long as any crop stands.
     """
     found: list[BatchOption] = []
-    for field, grown in _fields(farm, horizon, crops, environment):
+    for field, grown in _fields(farm, horizon, crops_in, environment):
         if grown:
             found.extend(_new_options(field))
         for number, batch in enumerate(farm.standing):

@@ -142,7 +142,7 @@ def earlier(document: PlanDoc, plan_date: date) -> Earlier:
             fish[cohort["species"], monday_of(stock)] += count
             stockings.append((cohort["species"], cohort["tank"], stock, tuple(weeks), count))
         elif weeks and weeks[-1] >= first:
-            taken[cohort["tank"]] = max(first, weeks[0])
+            taken[cohort["tank"]] = next(week for week in weeks if week >= first)
     start = date.fromisoformat(document["horizon"]["start"])
     until = start + timedelta(weeks=document["horizon"]["weeks"])
     return Earlier(
@@ -186,7 +186,8 @@ def changes(
             shift = min(1.0, abs(taken - week) / WORST_SHIFT_WEEKS)
             price = _price(farm, weights.change_fish, min(taken, week))
             taken_cost[number] = round(price * shift * cohort.count, 4)
-    sow_week = [horizon.week_of(max(o.sow, horizon.plan_date)) for o in batches]
+    first_work = [o.sow if o.standing is None else o.set_out for o in batches]
+    sow_week = [horizon.week_of(max(day, horizon.plan_date)) for day in first_work]
     order_week = [horizon.week_of(o.stock) - _lead_weeks(farm, o) for o in cohorts]
     part_groups, new_part_cost = _charged(farm, weights.change_part, parts, before.parts, sow_week)
     fish_groups, new_fish_cost = _charged(farm, weights.change_fish, fish, before.fish, order_week)

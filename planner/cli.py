@@ -14,6 +14,7 @@ import typer
 from planner import terminal
 from planner.bookcommands import book, record_app
 from planner.errors import PlannerError
+from planner.reviewcommand import review
 from planner.servecommand import serve
 from planner.terminal import FarmFolder, day_option, errors_as_text
 
@@ -70,10 +71,10 @@ def check(
 ) -> None:
     """Read everything; list every fault and doubt at once, with file, row and what is allowed."""
     asked = day_option(from_)
-    from planner import planning
+    from planner import starting
 
     with errors_as_text():
-        begin = planning.start(farm, today=terminal.today(), plan_date=asked)
+        begin = starting.start(farm, today=terminal.today(), plan_date=asked)
     for doubt in begin.doubts:
         typer.echo(f"doubt: {doubt}")
     typer.echo(f"{begin.inputs.farm.name}: no faults, {len(begin.doubts)} doubts")
@@ -98,6 +99,12 @@ def plan(
     fresh: Annotated[
         bool, typer.Option("--fresh", help="Plan anew: keep nothing of the plan before.")
     ] = False,
+    certainty: Annotated[
+        float | None,
+        typer.Option(
+            min=0.05, max=0.99, help="Hold reserves: chance that first-priority orders are met."
+        ),
+    ] = None,
 ) -> None:
     """Plan the season and write plan.html, tasks.ics, plan.json and tables."""
     made_on = day_option(from_)
@@ -118,6 +125,7 @@ def plan(
                 progress=_progress,
                 stopped=stopped,
                 fresh=fresh,
+                certainty=certainty,
             )
             planning.write(farm, bundle, target, now=terminal.now())
     for warning in bundle.document["warnings"]:
@@ -132,6 +140,17 @@ def plan(
             f"{changes['kept']} starts kept, {changes['moved']} changed against the plan of "
             f"{changes['before']}, charged {changes['cost']:,.2f}"
         )
+    sure = bundle.document["certainty"]
+    if sure is not None:
+        typer.echo(
+            f"{sure['met']} of {sure['order_weeks']} order weeks of first priority have a chance "
+            f"of {sure['asked']:.0%} or more"
+        )
+        for price in sure["prices"]:
+            typer.echo(
+                f"certainty {price['certainty']:.0%} costs {price['cost']:,.2f}, reserves that "
+                f"cannot be held {price['missing']:,.2f}"
+            )
     solver = bundle.document["solver"]
     typer.echo(
         f"{solver['status']}: value {solver['value']:,.2f}, bound {solver['bound']:,.2f}, "
@@ -199,11 +218,20 @@ def promise(
         )
         typer.echo(promising.told(given))
         if accept:
-            name = promising.accept(farm, farm / "plan", given, now=terminal.now())
+            name = promising.accept(
+                farm,
+                farm / "plan",
+                given,
+                now=terminal.now(),
+                effort=Effort(work=work, seed=seed),
+                progress=_progress,
+                stopped=stopped,
+            )
             typer.echo(f"Entered as line {name} of orders.csv; {farm / 'plan'} follows it.")
 
 
 app.command()(serve)
+app.command()(review)
 
 
 @app.command()

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
+from types import MappingProxyType
 
 from planner.calendarrules import DEFAULT_DELIVERY_WEEKDAY, CutDays
 from planner.farm import Farm, Order
@@ -26,6 +27,8 @@ class OrderWeek:
         By crop that serves the line. [kg unit⁻¹]
     shortage_price
         Price of each unit short beyond the tolerance. [money unit⁻¹]
+    reserve
+        Held ready beside what is ordered, for weeks in which less is cut than planned. [unit]
     """
 
     line: int
@@ -37,6 +40,7 @@ class OrderWeek:
     price: float
     least: float  # ordered less the tolerance
     shortage_price: float
+    reserve: float = 0.0
 
 
 def in_week(order: Order, monday: date) -> bool:
@@ -54,7 +58,12 @@ def unit_weight_kg(order: Order, crop: str, crops: Mapping[str, Crop]) -> float:
     return crops[crop].kg_per_unit
 
 
-def order_weeks(farm: Farm, horizon: Horizon, crops: Mapping[str, Crop]) -> tuple[OrderWeek, ...]:
+def order_weeks(
+    farm: Farm,
+    horizon: Horizon,
+    crops: Mapping[str, Crop],
+    reserves: Mapping[tuple[str, date], float] = MappingProxyType({}),
+) -> tuple[OrderWeek, ...]:
     """Return every order line in every week of the horizon and its tail, lines in file order.
 
     In the tail a line also stands where it stood 52 weeks before, so that orders written for one
@@ -88,6 +97,7 @@ def order_weeks(farm: Farm, horizon: Horizon, crops: Mapping[str, Crop]) -> tupl
                     price=order.price,
                     least=ordered * (1 - tolerance),
                     shortage_price=order.price * farm.weights.shortage * (4 - order.priority),
+                    reserve=reserves.get((order.line, monday), 0.0),
                 )
             )
     return tuple(found)

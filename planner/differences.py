@@ -13,6 +13,8 @@ from planner.document import ChangeDoc, ChangesDoc, OrderWeekDoc, PlanDoc
 from planner.horizon import monday_of
 from planner.words import day_words, figure, natural, plain, plural, spoken
 
+LONGEST_MOVE_WEEKS = 8  # a start further off is another one, not the same moved; judgement
+
 Starts = dict[tuple[str, str], dict[date, int]]
 
 
@@ -92,7 +94,8 @@ def _moves(
     """Pair what is given up with what is new, nearest weeks first; say what is left over."""
     fewer = {week: was[week] - now.get(week, 0) for week in was if was[week] > now.get(week, 0)}
     more = {week: now[week] - was.get(week, 0) for week in now if now[week] > was.get(week, 0)}
-    pairs = sorted((abs((b - a).days), a, b) for a in fewer for b in more)
+    apart = ((abs((new - old).days), old, new) for old in fewer for new in more)
+    pairs = sorted(pair for pair in apart if pair[0] <= 7 * LONGEST_MOVE_WEEKS)
     verb = "stock" if kind == "fish" else "set out"
     for _, old, new in pairs:
         count = min(fewer[old], more[new])
@@ -125,8 +128,8 @@ def _taken(before: PlanDoc, now: PlanDoc, span: _Span) -> Iterator[ChangeDoc]:
         was, is_ = old.get(tank), new.get(tank)
         if was == is_ or was is None:
             continue
-        later = "not in these weeks" if is_ is None else f"from the week of {_day(is_)}"
-        text = f"{plain(tank)}: fish are taken {later} instead of from the week of {_day(was)}"
+        taken = "are not taken" if is_ is None else f"are taken from the week of {_day(is_)}"
+        text = f"{plain(tank)}: fish {taken} instead of from the week of {_day(was)}"
         yield _item("fish", min(was, is_ or was), text)
 
 

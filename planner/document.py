@@ -48,6 +48,7 @@ class WeekKgDoc(TypedDict):
     week: str  # the Monday
     kg: float
     kg_p10: float | None
+    kg_p50: float | None
     kg_p90: float | None
 
 
@@ -76,6 +77,8 @@ class BatchDoc(TypedDict):
     transplant: str | None
     ripe: str
     first_harvest: str | None
+    first_harvest_p10: str | None
+    first_harvest_p90: str | None
     last_harvest: str | None
     clear: str
     harvest: list[WeekKgDoc]
@@ -188,6 +191,73 @@ class ComparisonDoc(TypedDict):
     by_hand: MeasuresDoc
 
 
+class ProduceRangeDoc(TypedDict):
+    """What is cut or taken of a crop or a fish in a week."""
+
+    week: str
+    crop: str
+    kg_p10: float
+    kg_p50: float
+    kg_p90: float
+
+
+class WeekRangeDoc(TypedDict):
+    week: str
+    nitrate_n_mg_l_p10: float
+    nitrate_n_mg_l_p50: float
+    nitrate_n_mg_l_p90: float
+    feed_kg_p10: float
+    feed_kg_p50: float
+    feed_kg_p90: float
+
+
+class CohortRangeDoc(TypedDict):
+    """Live fish of a cohort on a Monday: their mean weight and all of them together."""
+
+    id: str
+    week: str
+    mean_g_p10: float
+    mean_g_p50: float
+    mean_g_p90: float
+    kg_p10: float
+    kg_p50: float
+    kg_p90: float
+
+
+class RangeDoc(TypedDict):
+    p10: float
+    p50: float
+    p90: float
+
+
+class ForecastDoc(TypedDict):
+    """Nine of ten drawn seasons come to more than p10, half to more than p50, a tenth to p90."""
+
+    draws: int
+    seed: int
+    produce: list[ProduceRangeDoc]
+    weeks: list[WeekRangeDoc]
+    cohorts: list[CohortRangeDoc]
+    feed_total_kg: RangeDoc
+
+
+class CertaintyPriceDoc(TypedDict):
+    """What holding reserves for a certainty costs, by the relaxed model. [money]"""
+
+    certainty: float
+    cost: float
+    missing: float  # charged for reserves that no plan can hold
+
+
+class CertaintyDoc(TypedDict):
+    """How far orders of the first priority are met with the certainty asked for."""
+
+    asked: float
+    order_weeks: int  # of the first priority
+    met: int  # of them, with at least that chance
+    prices: list[CertaintyPriceDoc]
+
+
 class HouseDoc(TypedDict):
     """What stood in the house on the plan date, as the plan took it: rows of the farm's lists."""
 
@@ -233,6 +303,9 @@ class PlanDoc(TypedDict):
     deliveries: list[DeliveryDoc]
     marginal: list[MarginalDoc]
     comparison: ComparisonDoc
+    forecast: ForecastDoc | None
+    certainty: CertaintyDoc | None  # None when it was not asked for
+    learned: dict[str, dict[str, float]]  # factors on the tables, by crop/method and species
     house: HouseDoc
     book_entries: int  # highest number of an entry of the book that the plan knew
     happened: list[str]  # since the plan before, or since the lists were written

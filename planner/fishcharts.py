@@ -2,7 +2,7 @@
 
 import json
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -20,6 +20,14 @@ from planner.pictures import (
     frame,
     line_path,
     staggered,
+)
+from planner.ranges import (
+    RANGE_WORDS,
+    Range,
+    cohort_ranges,
+    field_path,
+    span_words,
+    widest,
 )
 from planner.words import LB_KG, day_words, figure, numbered, plural, spoken, weight
 
@@ -103,7 +111,50 @@ def tank_figures(document: PlanDoc, today: date) -> tuple[Figure, ...]:
     for tank in document["tanks"]:
         if held[tank["name"]]:
             alike[_likeness(tank, held[tank["name"]])].append(tank)
-    return tuple(_tank(at, tanks, held[tanks[0]["name"]], briefs) for tanks in alike.values())
+    ranges = _ranges(document)
+    return tuple(
+        _tank(at, tanks, _shared([held[tank["name"]] for tank in tanks], ranges), briefs)
+        for tanks in alike.values()
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Kept:
+    """A cohort, or the first of those that are alike, and the forecast's ranges by week.
+
+    Ranges hold those of every cohort that is alike. [g], [kg]
+    """
+
+    cohort: CohortDoc
+    mean_g: Mapping[str, Range]
+    kg: Mapping[str, Range]
+
+
+_Ranges = Mapping[tuple[str, str], tuple[Range, Range]]
+
+
+def _ranges(document: PlanDoc) -> _Ranges:
+    return {
+        key: (Range(row["mean_g_p10"], row["mean_g_p90"]), Range(row["kg_p10"], row["kg_p90"]))
+        for key, row in cohort_ranges(document).items()
+    }
+
+
+def _shared(alike: Sequence[Sequence[CohortDoc]], ranges: _Ranges) -> list[_Kept]:
+    """Return the cohorts of tanks that are alike, each of them once."""
+    found = []
+    for same in zip(*alike, strict=True):
+        mean_g: dict[str, Range] = {}
+        kg: dict[str, Range] = {}
+        for week in same[0]["weeks"]:
+            monday = week["week"]
+            known = [ranges[one["id"], monday] for one in same if (one["id"], monday) in ranges]
+            for target, index in ((mean_g, 0), (kg, 1)):
+                together = widest(one[index] for one in known)
+                if together is not None:
+                    target[monday] = together
+        found.append(_Kept(cohort=same[0], mean_g=mean_g, kg=kg))
+    return found
 
 
 def _likeness(tank: TankDoc, cohorts: Sequence[CohortDoc]) -> str:
@@ -119,8 +170,9 @@ def empty_tanks(document: PlanDoc) -> tuple[str, ...]:
 
 
 def _tank(
-    at: Context, tanks: Sequence[TankDoc], cohorts: Sequence[CohortDoc], briefs: Mapping[str, str]
+    at: Context, tanks: Sequence[TankDoc], kept: Sequence[_Kept], briefs: Mapping[str, str]
 ) -> Figure:
+    cohorts = [one.cohort for one in kept]
     peaks_kg = [max(week["biomass_kg"] for week in cohort["weeks"]) for cohort in cohorts]
     peak_kg, most_kg_m3 = max(
         zip(peaks_kg, (cohort["max_kg_m3"] for cohort in cohorts), strict=True),
@@ -133,32 +185,47 @@ def _tank(
         f"{most} {weight(peak_kg, at.units)} of fish, {peak_kg / limit_kg:.0%} of the "
         f"{weight(limit_kg, at.units)} at {density(most_kg_m3, at.units)}."
     )
+    likely_kg = widest(kg for one in kept for kg in one.kg.values())
+    if likely_kg is not None and weight(likely_kg.high, at.units) != weight(peak_kg, at.units):
+        finding += f" Likely no more than {weight(likely_kg.high, at.units)}."
+    foretold = likely_kg is not None
     return Figure(
         name="",
         heading=name,
         finding=finding,
-        key=(),
-        frames=(_biomass(at, cohorts, briefs, limit_kg, finding), _feed(at, cohorts)),
+        key=(("range", RANGE_WORDS),) if foretold else (),
+        frames=(_biomass(at, kept, briefs, limit_kg, finding), _feed(at, cohorts)),
         table=at.table(
             f"{name} by week",
             (
                 "Fish",
                 "Count",
                 f"Mean weight, {'oz' if at.units == 'us' else 'g'}",
+                *(("Likely",) if foretold else ()),
                 f"Biomass on Monday, {mass_unit(at.units)}",
+                *(("Likely",) if foretold else ()),
                 f"Feed of the week, {mass_unit(at.units)}",
                 "In and out",
             ),
-            _tank_rows(at, cohorts, briefs),
+            _tank_rows(at, kept, briefs, foretold=foretold),
         ),
     )
 
 
 def _tank_rows(
-    at: Context, cohorts: Sequence[CohortDoc], briefs: Mapping[str, str]
+    at: Context, kept: Sequence[_Kept], briefs: Mapping[str, str], *, foretold: bool
 ) -> list[tuple[int, Sequence[str]]]:
+    def likely(one: Range | None, shown: Callable[[float], float]) -> tuple[str, ...]:
+        if not foretold:
+            return ()
+        return ("",) if one is None else (span_words(*(figure(shown(end)) for end in one)),)
+
+    def mean(g: float) -> float:
+        return g / LB_KG / 1000 * 16 if at.units == "us" else g
+
     rows = []
-    for cohort in cohorts:
+    for one in kept:
+        cohort = one.cohort
         stocked = at.line.week(date.fromisoformat(cohort["stock"]))
         for week in cohort["weeks"]:
             index = at.line.week(date.fromisoformat(week["week"]))
@@ -173,15 +240,16 @@ def _tank_rows(
             if stocked == index:
                 day = at.line.day_text(date.fromisoformat(cohort["stock"]))
                 moves.insert(0, f"stocked {day}")
-            mean = week["mean_g"] / LB_KG / 1000 * 16 if at.units == "us" else week["mean_g"]
             rows.append(
                 (
                     index,
                     (
                         briefs.get(cohort["species"], cohort["species"]),
                         f"{week['count']:,.0f}",
-                        figure(mean),
+                        figure(mean(week["mean_g"])),
+                        *likely(one.mean_g.get(week["week"]), mean),
                         figure(mass(week["biomass_kg"], at.units)),
+                        *likely(one.kg.get(week["week"]), lambda kg: mass(kg, at.units)),
                         figure(mass(week["feed_kg"], at.units)),
                         "; ".join(moves),
                     ),
@@ -192,28 +260,40 @@ def _tank_rows(
 
 def _biomass(
     at: Context,
-    cohorts: Sequence[CohortDoc],
+    kept: Sequence[_Kept],
     briefs: Mapping[str, str],
     limit_kg: float,
     finding: str,
 ) -> Frame:
+    cohorts = [one.cohort for one in kept]
     peak_kg = max(week["biomass_kg"] for cohort in cohorts for week in cohort["weeks"])
+    peak_kg = max(peak_kg, *(kg.high for one in kept for kg in one.kg.values()), 0.0)
     scale = Scale.over([mass(max(peak_kg, limit_kg), at.units)], BIOMASS_PX)
     limit_y = scale.y(mass(limit_kg, at.units))
     curves = []
-    for cohort in cohorts:
-        points = []
+    for one in kept:
+        cohort = one.cohort
+        points: list[tuple[float, float]] = []
+        lows: list[tuple[float, float]] = []
+        highs: list[tuple[float, float]] = []
         for week in cohort["weeks"]:
             monday = date.fromisoformat(week["week"])
             day = max(monday, date.fromisoformat(cohort["stock"]))
             if at.line.holds(day):
                 points.append((at.line.day(day), scale.y(mass(week["biomass_kg"], at.units))))
+                if week["week"] in one.kg:
+                    low, high = (scale.y(mass(kg, at.units)) for kg in one.kg[week["week"]])
+                    lows.append((at.line.day(day), low))
+                    highs.append((at.line.day(day), high))
         if points:
             end = at.line.day(date.fromisoformat(cohort["harvest"] or at.line.end.isoformat()))
-            points.append((min(end, points[-1][0] + 7), points[-1][1]))
+            last = min(end, points[-1][0] + 7)
+            for curve in (points, lows, highs):
+                curve += [(last, px) for _, px in curve[-1:]]
         path = area_path(points, BIOMASS_PX)
         curves += [
             Curve(kind="field", path=path),
+            Curve(kind="range", path=field_path(lows, highs)),
             Curve(kind="biomass", path=line_path(points)),
         ]
     curves.append(

@@ -16,12 +16,23 @@ NEW_KEYS = ("house", "book_entries", "batches", "cohorts", "weeks")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class History:
-    """A farm's book as far as a plan needs it; empty when there is no book yet."""
+    """A farm's book as far as a plan needs it; empty when there is no book yet.
 
-    in_force: PlanDoc | None = None
+    Attributes
+    ----------
+    plans
+        Day and document of every plan made, oldest first.
+    """
+
+    plans: tuple[tuple[date, PlanDoc], ...] = ()
     entries: tuple[Recorded, ...] = ()
     highest: int = 0
     ledger: Mapping[str, tuple[str, int, str]] = field(default_factory=dict)
+
+    @property
+    def in_force(self) -> PlanDoc | None:
+        """The newest plan."""
+        return self.plans[-1][1] if self.plans else None
 
 
 def read(folder: Path) -> History:
@@ -36,9 +47,8 @@ def read(folder: Path) -> History:
     if not path.exists():
         return History()
     with open_book(path) as book:
-        kept = book.plan_in_force()
         return History(
-            in_force=None if kept is None else plan_of(kept.text, path),
+            plans=tuple((kept.made_on, plan_of(kept.text, path)) for kept in book.plans()),
             entries=book.entries(),
             highest=book.highest(),
             ledger=book.ledger(),

@@ -1,4 +1,4 @@
-"""Harvest against orders: a small picture for each ordered crop, and shortages in words."""
+"""Harvest against orders: a small picture for each ordered crop, and where all of it goes."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from datetime import date
 
 from planner.document import OrderWeekDoc, PlanDoc
-from planner.pagefacts import Context, context, isolated, mass, mass_unit
+from planner.ordertexts import crop_name, is_short
+from planner.pagefacts import Context, context, mass, mass_unit
 from planner.pictures import (
     Curve,
     Figure,
@@ -17,25 +18,10 @@ from planner.pictures import (
     steps_path,
     week_marks,
 )
-from planner.words import figure, natural, plain, plural, quantity, spoken, weight
+from planner.ranges import Range, percent, span_words, whiskers_path
+from planner.words import figure, natural, plural, weight
 
 SMALL_PX = 70.0
-DOUBTFUL = 0.8  # an order whose chance is under this is named; judgement
-
-
-def is_short(row: OrderWeekDoc) -> bool:
-    """Whether an order of a week is short by more than its line tolerates."""
-    return row["short"] > 0 and not row["within_tolerance"]
-
-
-def crop_name(crop: str, names: Mapping[str, str]) -> str:
-    """Return an order's crop as it is said: one crop, a list of them, or a group's own words."""
-    if crop in names:
-        return spoken(names[crop])
-    pieces = [piece.strip() for piece in crop.replace(";", ",").replace("|", ",").split(",")]
-    if len(pieces) > 1 and all(piece in names for piece in pieces):
-        return " or ".join(spoken(names[piece]) for piece in pieces)
-    return plain(crop)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,21 +103,23 @@ def _small(at: Context, document: PlanDoc, demand: _Demand) -> Figure:
             if row["crop"] in demand.served_by
         ),
     )
+    likely = _ranges(at, document, demand)
     short = [at.line.week(date.fromisoformat(week)) for week in demand.short_weeks]
-    scale = Scale.over([*ordered, *cut], SMALL_PX)
+    scale = Scale.over([*ordered, *cut, *(one.high for one in likely if one)], SMALL_PX)
     name = crop_name(demand.crop, document["crops"])
     finding = _finding(at, demand, short)
     chances = _chances(at, demand.rows)
+    weeks = [i for i in range(at.line.weeks) if ordered[i] or planned[i] or cut[i] or likely[i]]
+    amounts = {figure(ordered[i]) for i in weeks}
+    every = f", {amounts.pop()} ordered in each" if len(amounts) == 1 else ""
     busy = {
         i: (
             figure(cut[i]),
-            figure(ordered[i]),
-            figure(planned[i]),
-            f"{chances[i]:.0%}" if i in chances else "",
-            "▼ short" if i in short else "",
+            _range_words(likely[i]),
+            "" if every else figure(ordered[i]),
+            _note(chances.get(i), ordered[i], planned[i], short=i in short),
         )
-        for i in range(at.line.weeks)
-        if ordered[i] or planned[i] or cut[i]
+        for i in weeks
     }
     return Figure(
         name="",
@@ -144,6 +132,7 @@ def _small(at: Context, document: PlanDoc, demand: _Demand) -> Figure:
                 scale,
                 (
                     Curve(kind="column", path=columns_path(cut, scale)),
+                    Curve(kind="whisker", path=whiskers_path(likely, scale)),
                     Curve(kind="ordered", path=steps_path([v or None for v in ordered], scale)),
                 ),
                 heading=f"{unit} a week",
@@ -154,11 +143,38 @@ def _small(at: Context, document: PlanDoc, demand: _Demand) -> Figure:
         ),
         table=_weekly_table(
             at,
-            f"{name} by week, {unit}",
-            ("Cut", "Ordered", "Planned for orders", "Chance", "Note"),
+            f"{name} by week, {unit}{every}",
+            ("Cut", "Likely cut", "Ordered", "Chance and note" if chances else "Note"),
             busy,
         ),
     )
+
+
+def _ranges(at: Context, document: PlanDoc, demand: _Demand) -> list[Range | None]:
+    """Return what may be cut for a demand by week, in the shown unit; None where nothing is.
+
+    Where several crops serve it their ranges are added up, as if all of them went one way.
+    """
+    forecast = document["forecast"]
+    rows = [] if forecast is None else forecast["produce"]
+    served = [row for row in rows if row["crop"] in demand.served_by]
+    lows = _weekly(at, ((row["week"], mass(row["kg_p10"], at.units)) for row in served))
+    highs = _weekly(at, ((row["week"], mass(row["kg_p90"], at.units)) for row in served))
+    return [Range(low, high) if high > 0 else None for low, high in zip(lows, highs, strict=True)]
+
+
+def _note(chance: float | None, ordered: float, planned: float, *, short: bool) -> str:
+    """Say how likely a week's orders are, and what is planned where it is not what they ask for."""
+    words = (
+        "" if chance is None else percent(chance),
+        "▼ short" if short else "",
+        f"{figure(planned)} planned" if figure(planned) != figure(ordered) else "",
+    )
+    return ", ".join(filter(None, words))
+
+
+def _range_words(likely: Range | None) -> str:
+    return "" if likely is None else span_words(figure(likely.low), figure(likely.high))
 
 
 def _weekly_table(
@@ -211,73 +227,8 @@ def _finding(at: Context, demand: _Demand, short: Sequence[int]) -> str:
     chances = _chances(at, demand.rows)
     if chances:
         week = min(chances, key=lambda w: (chances[w], w))
-        text += f"; least sure: {at.line.weeks_text([week])}, {chances[week]:.0%}"
+        text += f"; least sure: {at.line.weeks_text([week])}, {percent(chances[week])}"
     return f"{text[0].upper()}{text[1:]}."
-
-
-def shortages(document: PlanDoc, today: date) -> tuple[str, ...]:
-    """Say for each order line what is short beyond its tolerance, and when; worst line first."""
-    at = context(document, today)
-    lines: dict[str, list[OrderWeekDoc]] = defaultdict(list)
-    for row in document["orders"]:
-        if is_short(row):
-            lines[row["line"]].append(row)
-    worst = sorted(lines, key=lambda line: (-len(lines[line]), natural(line), line))
-    return tuple(_shortage(at, document["crops"], lines[line]) for line in worst)
-
-
-def _shortage(at: Context, names: Mapping[str, str], rows: Sequence[OrderWeekDoc]) -> str:
-    first = rows[0]
-    short, ordered = (sum(row[key] for row in rows) for key in ("short", "ordered"))
-    weeks = at.line.weeks_text(at.line.week(date.fromisoformat(row["week"])) for row in rows)
-    missing = _number(short, "kg", at) if first["unit"] == "kg" else figure(short)
-    return (
-        f"{isolated(plain(first['customer']))}, line {isolated(plain(first['line']))}: "
-        f"{missing} of {_number(ordered, first['unit'], at)} "
-        f"{isolated(crop_name(first['crop'], names))} missing in {weeks}{_why(rows)}."
-    )
-
-
-def _why(rows: Sequence[OrderWeekDoc]) -> str:
-    """Say why, each reason once."""
-    found = dict.fromkeys(plain(row["why"]) for row in rows if row["why"])
-    return f": {'; '.join(found)}" if found else ""
-
-
-def _number(value: float, unit: str, at: Context) -> str:
-    return quantity(value, unit, at.units)
-
-
-def short_weeks_table(document: PlanDoc, today: date) -> Table:
-    """Return every order of a week that is short or doubtful, soonest first."""
-    at = context(document, today)
-    rows = sorted(
-        (
-            row
-            for row in document["orders"]
-            if row["short"] > 0 or (row["chance"] is not None and row["chance"] < DOUBTFUL)
-        ),
-        key=lambda row: (row["week"], natural(row["line"]), row["line"]),
-    )
-    return at.table(
-        f"Orders that are short, or whose chance is under {DOUBTFUL:.0%}",
-        ("Line", "Customer", "Crop", "Ordered", "Short", "Chance", "Note"),
-        (
-            (
-                at.line.week(date.fromisoformat(row["week"])),
-                (
-                    plain(row["line"]),
-                    plain(row["customer"]),
-                    crop_name(row["crop"], document["crops"]),
-                    _number(row["ordered"], row["unit"], at),
-                    _number(row["short"], row["unit"], at) if row["short"] > 0 else "",
-                    "" if row["chance"] is None else f"{row['chance']:.0%}",
-                    "within tolerance" if row["short"] > 0 and row["within_tolerance"] else "",
-                ),
-            )
-            for row in rows
-        ),
-    )
 
 
 def produce_table(document: PlanDoc, today: date) -> Table:

@@ -3,69 +3,32 @@
 import json
 from collections import defaultdict
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from dataclasses import dataclass
+from datetime import date, datetime
 from pathlib import Path
+from types import MappingProxyType
 
-from planner import (
-    assemble,
-    farmfile,
-    history,
-    ics,
-    pagetexts,
-    problem,
-    report,
-    tablefiles,
-    writing,
-)
-from planner.changes import Earlier, earlier
-from planner.cohorts import LONGEST_WEEKS
+from planner import assemble, history, ics, pagetexts, report, tablefiles, writing
+from planner import certainty as certain
 from planner.differences import changes
-from planner.document import PlanDoc
-from planner.errors import InputError, PlannerError
-from planner.farm import Farm
-from planner.farmchecks import crowding
-from planner.history import History
+from planner.document import CertaintyDoc, CertaintyPriceDoc, PlanDoc
+from planner.errors import PlannerError
+from planner.forecast import Drawn, draw, fill, ranges
 from planner.insight import insight
 from planner.layout import placed
-from planner.lots import flows, lots
+from planner.learning import used
+from planner.lots import Flows, Lot, flows, lots
 from planner.plan import SeasonPlan, changed_cost, violations
-from planner.present import Present, present, row_of
+from planner.present import row_of
 from planner.problem import SeasonProblem
 from planner.schools import School, schools
-from planner.season.decide import Season, decide
+from planner.season.decide import Season, decide, most_worth
 from planner.season.effort import Effort, Progress, never, quiet
-from planner.tables import Crop
+from planner.starting import Start, season_of, start
 from planner.tasks import Job, dated
 from planner.writing import TABLES
 
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Start:
-    """What a plan starts from: the farm's files, the book, and the house as it is.
-
-    Attributes
-    ----------
-    before
-        The plan that holds until now; None when there is none, or none for these days.
-    """
-
-    inputs: farmfile.Inputs
-    history: History
-    made_on: date
-    house: Present
-    before: PlanDoc | None
-
-    @property
-    def doubts(self) -> tuple[str, ...]:
-        """What the grower should look at twice, on the house as it is."""
-        inputs = replace(self.inputs, farm=self.house.farm)
-        return (*self.house.doubts, *farmfile.doubts(inputs, self.made_on))
-
-    @property
-    def earlier(self) -> Earlier | None:
-        """The starts of the plan before, from this plan's date on."""
-        return None if self.before is None else earlier(self.before, self.made_on)
+MOST_PLANS = 3  # of one certainty: reserves are raised twice at most
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -83,46 +46,6 @@ class Bundle:
     ledger: ics.Ledger
 
 
-def plan_date_of(inputs: farmfile.Inputs, asked: date | None, today: date) -> date:
-    """Return the plan date: the one asked for, the farm's own (examples), or today."""
-    return asked or inputs.farm.plan_date or today
-
-
-def start(folder: Path, *, today: date, plan_date: date | None = None) -> Start:
-    """Read the farm and its book, and take the house as it is on the plan date.
-
-    Raises
-    ------
-    InputError
-        The folder's files have faults; all are listed.
-    BookError
-        The book cannot be read.
-    """
-    inputs = farmfile.read_farm(folder)
-    made_on = plan_date_of(inputs, plan_date, today)
-    known = history.read(folder)
-    before = known.in_force
-    if before is not None and date.fromisoformat(before["made_on"]) > made_on:
-        before = None
-    house = present(
-        inputs.farm, known.in_force, known.entries, made_on, crops=inputs.crops, fish=inputs.fish
-    )
-    check_dates(house.farm, inputs.crops, made_on)
-    return Start(inputs=inputs, history=known, made_on=made_on, house=house, before=before)
-
-
-def season_of(begin: Start, *, fresh: bool = False) -> SeasonProblem:
-    """Return the season's problem from a start."""
-    return problem.build(
-        begin.house.farm,
-        begin.inputs.crops,
-        begin.inputs.fish,
-        begin.inputs.station,
-        begin.made_on,
-        None if fresh else begin.earlier,
-    )
-
-
 def make_plan(
     folder: Path,
     *,
@@ -132,6 +55,7 @@ def make_plan(
     progress: Progress = quiet,
     stopped: Callable[[], bool] = never,
     fresh: bool = False,
+    certainty: float | None = None,
 ) -> Bundle:
     """Plan the farm in `folder`; writes nothing.
 
@@ -141,6 +65,9 @@ def make_plan(
         Asked now and then whether to stop with the best plan so far.
     fresh
         Charge nothing for what differs from the plan before.
+    certainty
+        Chance with which each order of the first priority is to be met, above 0 and below 1; None
+        for a plan without reserves. It takes several plans. [-]
 
     Raises
     ------
@@ -155,7 +82,12 @@ def make_plan(
     """
     begin = start(folder, today=today, plan_date=plan_date)
     return planned(
-        begin, effort=effort or Effort(), progress=progress, stopped=stopped, fresh=fresh
+        begin,
+        effort=effort or Effort(),
+        progress=progress,
+        stopped=stopped,
+        fresh=fresh,
+        certainty=certainty,
     )
 
 
@@ -166,24 +98,98 @@ def planned(
     progress: Progress = quiet,
     stopped: Callable[[], bool] = never,
     fresh: bool = False,
+    certainty: float | None = None,
 ) -> Bundle:
-    """Plan from a start; raises as `make_plan` does."""
+    """Plan from a start; the arguments and what it raises are those of `make_plan`."""
     season = season_of(begin, fresh=fresh)
-    return _bundle(begin, season, decide(season, effort, progress, stopped))
+    decided = decide(season, effort, progress, stopped)
+    named = _named(begin, season, decided.plan)
+    if certainty is None:
+        return _bundle(begin, decided, named, None)
+    prices = _prices(begin, named, fresh=fresh)
+    for _ in range(MOST_PLANS - 1):
+        wanted = certain.reserves(named.season, named.plan, named.drawn, certainty)
+        if stopped() or wanted == named.reserves:
+            break
+        progress(f"reserves for {certainty:.0%}", None, float("inf"), 0.0)
+        season = season_of(begin, fresh=fresh, reserves=wanted)
+        decided = decide(season, effort, progress, stopped)
+        named = _named(begin, season, decided.plan, wanted)
+    kept = certain.told(named.season, named.drawn, certainty, prices)
+    return _bundle(begin, decided, named, kept)
 
 
-def _bundle(begin: Start, season: SeasonProblem, decided: Season) -> Bundle:
-    """Name everything that is decided, and make the files."""
-    inputs, made_on, plan = begin.inputs, begin.made_on, decided.plan
-    broken = violations(season, plan)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Named:
+    """A plan with its lots and cohorts, where everything goes, and the seasons drawn of it."""
+
+    season: SeasonProblem
+    plan: SeasonPlan
+    lots: tuple[Lot, ...]
+    fish: tuple[School, ...]
+    goes: Flows
+    drawn: Drawn
+    reserves: Mapping[tuple[str, date], float]
+
+
+def _named(
+    begin: Start,
+    season: SeasonProblem,
+    plan: SeasonPlan,
+    reserves: Mapping[tuple[str, date], float] = MappingProxyType({}),
+) -> _Named:
     all_lots, fish = lots(season, plan), schools(season, plan)
+    goes = flows(season, plan, all_lots, _fish_taken(fish))
+    drawn = draw(
+        season,
+        plan,
+        all_lots,
+        fish,
+        goes,
+        factors=begin.factors,
+        seed=plan.seed,
+        years=begin.years,
+    )
+    return _Named(
+        season=season,
+        plan=plan,
+        lots=all_lots,
+        fish=fish,
+        goes=goes,
+        drawn=drawn,
+        reserves=reserves,
+    )
+
+
+def _prices(begin: Start, named: _Named, *, fresh: bool) -> list[CertaintyPriceDoc]:
+    """Return what each level of certainty costs, by the relaxed model."""
+    without, _ = most_worth(named.season)
+    found: list[CertaintyPriceDoc] = []
+    for level in certain.LEVELS:
+        held = certain.reserves(named.season, named.plan, named.drawn, level)
+        worth, missing = most_worth(season_of(begin, fresh=fresh, reserves=held))
+        found.append(
+            {
+                "certainty": level,
+                "cost": round(max(0.0, without - worth), 2),
+                "missing": round(missing, 2),
+            }
+        )
+    return found
+
+
+def _bundle(begin: Start, decided: Season, named: _Named, certainty: CertaintyDoc | None) -> Bundle:
+    """Put everything that is decided into a document, and make the files."""
+    inputs, made_on, plan = begin.inputs, begin.made_on, decided.plan
+    season, all_lots, fish, goes = named.season, named.lots, named.fish, named.goes
+    broken = violations(season, plan)
     where = placed(season, all_lots)
     document = assemble.document(
         season,
         plan,
         all_lots,
         fish,
-        flows(season, plan, all_lots, _fish_taken(fish)),
+        goes,
         where,
         pagetexts.warnings(season, fish, begin.doubts, made_on),
         broken,
@@ -194,6 +200,15 @@ def _bundle(begin: Start, season: SeasonProblem, decided: Season) -> Bundle:
     )
     if begin.before is not None:
         document["changes"] = changes(begin.before, document, changed_cost(season, plan))
+    document["learned"] = used(
+        inputs.crops,
+        inputs.fish,
+        begin.factors,
+        {(lot.option.crop, season.farm.zones[lot.option.zone].method.value) for lot in all_lots},
+        {school.option.species for school in fish},
+    )
+    document["certainty"] = certainty
+    fill(document, ranges(season, named.drawn, seed=plan.seed))
     if broken:
         raise PlannerError(
             "The plan breaks rules when it is rechecked, so it is not written:\n"
@@ -256,44 +271,6 @@ def keep(folder: Path, bundle: Bundle, *, now: datetime) -> None:
         The book cannot be written; nothing is kept.
     """
     history.keep(folder, bundle.files["plan.json"].decode(), bundle.document, bundle.ledger, now)
-
-
-def check_dates(farm: Farm, crops: Mapping[str, Crop], made_on: date) -> None:
-    """Check that counts are neither after the plan date nor too old, and what stands has room.
-
-    Raises
-    ------
-    InputError
-        Lists every row at fault.
-    """
-    faults = [
-        f'growing.csv: batch "{batch.id}": as_of is {batch.as_of}, after the plan date {made_on}; '
-        "plan from a later date (--from) or correct it"
-        for batch in farm.standing
-        if batch.as_of > made_on
-    ]
-    faults += [
-        f"cohorts.csv: {cohort.tank}: as_of is {cohort.as_of}, after the plan date {made_on}; "
-        "plan from a later date (--from) or correct it"
-        for cohort in farm.cohorts
-        if cohort.as_of > made_on
-    ]
-    oldest = made_on - timedelta(weeks=LONGEST_WEEKS)
-    faults += [
-        f"cohorts.csv: {cohort.tank}: as_of is {cohort.as_of}, over {LONGEST_WEEKS} weeks before "
-        f"the plan date {made_on}; growth is not followed so long: count and weigh anew"
-        for cohort in farm.cohorts
-        if cohort.as_of < oldest
-    ]
-    tested = farm.water.nitrate_tested
-    if tested is not None and tested > made_on:
-        faults.append(
-            f"farm.toml: water: nitrate_tested is {tested}, after the plan date {made_on}; "
-            "plan from a later date (--from) or correct it"
-        )
-    faults += crowding(farm, crops, made_on)
-    if faults:
-        raise InputError(faults)
 
 
 def _fish_taken(fish: tuple[School, ...]) -> dict[tuple[str, int], list[tuple[str, date, float]]]:

@@ -40,6 +40,10 @@ class SeasonProblem:
 
     Attributes
     ----------
+    crops
+        The tables' rows.
+    crops_in
+        By growing method: the rows as this house grows them in it, by what was learned.
     batch_groups
         For each standing batch: the option numbers that its parts are divided over, its parts, and
         whether all of them must follow one (they stand) or may be thrown away (seedlings).
@@ -66,6 +70,7 @@ class SeasonProblem:
 
     farm: Farm
     crops: Mapping[str, Crop]
+    crops_in: Mapping[str, Mapping[str, Crop]]
     fish: Mapping[str, Fish]
     horizon: Horizon
     environment: Environment
@@ -179,10 +184,14 @@ def build(
     station: Station,
     plan_date: date,
     before: Earlier | None = None,
+    crops_in: Mapping[str, Mapping[str, Crop]] | None = None,
+    reserves: Mapping[tuple[str, date], float] | None = None,
 ) -> SeasonProblem:
     """Return the season's problem for a plan made on `plan_date`.
 
-    `before` is the plan in force, from which it is to differ as little as is worth it.
+    `before` is the plan in force, from which it is to differ as little as is worth it; `crops_in`
+    the crops as this house grows them in each method, the tables' own where it is None; `reserves`
+    what is to be held ready beside an order, by line and Monday. [unit]
     """
     horizon = Horizon(
         plan_date=plan_date,
@@ -193,9 +202,10 @@ def build(
     days = (horizon.monday(horizon.all_weeks) - first).days + max(DAYS_BEYOND, 7 * 104 + 14)
     environment = daily(farm, station, first, days)
     weeks = horizon.all_weeks
-    batches = batch_options(farm, horizon, crops, environment)
+    crops_in = crops_in or {zone.method.value: crops for zone in farm.zones}
+    batches = batch_options(farm, horizon, crops_in, environment)
     cohorts = cohort_options(farm, horizon, fish, environment)
-    orders = demand.order_weeks(farm, horizon, crops)
+    orders = demand.order_weeks(farm, horizon, crops, reserves or {})
     outlets = farm.outlets + _sold_live(farm, cohorts)
     produce = tuple(
         dict.fromkeys(
@@ -267,6 +277,7 @@ def build(
     return SeasonProblem(
         farm=farm,
         crops=crops,
+        crops_in=crops_in,
         fish=fish,
         horizon=horizon,
         environment=environment,

@@ -19,17 +19,21 @@ from planner.horizon import monday_of
 from planner.housecharts import climate_figure, labour_figure
 from planner.joblists import jobs_view, week_heading
 from planner.jobs import Job
-from planner.ordercharts import (
+from planner.ordercharts import order_figures, produce_table
+from planner.ordertexts import (
+    DOUBTFUL,
     crop_name,
+    doubt_warning,
+    doubts,
     is_short,
-    order_figures,
-    produce_table,
     short_weeks_table,
     shortages,
 )
 from planner.pagefacts import Context, band_finding, context, isolated, outside_band
 from planner.pictures import TimeLine, number
 from planner.placecharts import looks, places_view
+from planner.ranges import RANGE_WORDS
+from planner.rangetexts import range_notes, spread_table
 from planner.resources import shipped
 from planner.summary import summary
 from planner.tables import Crop, Fish
@@ -52,7 +56,8 @@ CAUTION_SECTIONS: Mapping[str, tuple[str, ...]] = {
     "care": (),
 }
 NOT_CONSIDERED = (
-    "Weather other than the climate that the farm names: a dull or a warm spell moves every date.",
+    "Weather other than the climate that the farm names, but for the ranges: a dull or a warm "
+    "spell moves every date.",
     "Pests, diseases and losses beyond the usual share.",
     "Nutrients other than nitrogen: potassium, calcium, iron and the rest, and the pH that "
     "decides what plants can take up.",
@@ -127,6 +132,9 @@ def page(
         law=_law(document, fish),
         orders=order_figures(document, today),
         shortages=short,
+        doubts=doubts(document, today),
+        doubtful=f"{DOUBTFUL:.0%}",
+        range_words=RANGE_WORDS if document["forecast"] else "",
         short_weeks=short_weeks_table(document, today),
         produce=produce_table(document, today),
         climate=climate_figure(document, today),
@@ -137,6 +145,8 @@ def page(
         lists=take_lists(document, crops=crops, today=today),
         margins=margins_table(document),
         comparison=comparison_table(document),
+        range_notes=range_notes(document),
+        spread=spread_table() if document["forecast"] else None,
         not_considered=NOT_CONSIDERED,
         sources=_sources(document, crops, fish),
         script=script,
@@ -176,6 +186,7 @@ def warnings(document: PlanDoc, today: date, overfull: Sequence[str]) -> tuple[s
     found = [f"A rule is broken: {text}" for text in document["violations"]]
     found += [f"{text}. Move a batch, or clear the one before it sooner." for text in overfull]
     found += _short_warning(document, context(document, today))
+    found += doubt_warning(document, today)
     under, over = outside_band(document)
     if under or over:
         found.append(f"{band_finding(document)} {_nitrate_advice(bool(under), bool(over))}")

@@ -8,6 +8,7 @@ from datetime import date
 
 from planner.document import OrderWeekDoc, PlanDoc
 from planner.pagefacts import Context, context, isolated, mass, mass_unit, outside_band
+from planner.ranges import Range, weight_range
 from planner.words import figure, natural, plain, plural, spoken, weight
 
 MOST_SHORT = 8  # order lines named on the sheet
@@ -107,7 +108,10 @@ def _harvest(document: PlanDoc, at: Context, groups: Mapping[str, str]) -> Sheet
 
 
 def _orders(document: PlanDoc, at: Context) -> Sheet:
-    """Return what each customer ordered and gets, by weight; beyond an order nothing counts."""
+    """Return what each customer ordered and gets, by weight; beyond an order nothing counts.
+
+    With a forecast, how many deliveries are missed on average over the drawn seasons.
+    """
     by_customer: dict[str, list[OrderWeekDoc]] = defaultdict(list)
     for row in document["orders"]:
         by_customer[plain(row["customer"])].append(row)
@@ -119,7 +123,13 @@ def _orders(document: PlanDoc, at: Context) -> Sheet:
         rows.append(_served("All customers", document["orders"], at))
     return Sheet(
         caption="Orders met, by weight",
-        head=("Customer", f"Ordered, {mass_unit(at.units)}", "Met", "Deliveries short"),
+        head=(
+            "Customer",
+            f"Ordered, {mass_unit(at.units)}",
+            "Met",
+            "Deliveries short",
+            *(("Likely missed",) if document["forecast"] else ()),
+        ),
         rows=tuple(rows),
     )
 
@@ -128,11 +138,13 @@ def _served(head: str, rows: Sequence[OrderWeekDoc], at: Context) -> tuple[str, 
     ordered_kg = sum(row["ordered"] * row["kg_per_unit"] for row in rows)
     met_kg = sum(min(row["planned"], row["ordered"]) * row["kg_per_unit"] for row in rows)
     short = sum(row["short"] > 0 and not row["within_tolerance"] for row in rows)
+    missed = [1.0 - row["chance"] for row in rows if row["chance"] is not None]
     return (
         head,
         figure(mass(ordered_kg, at.units)),
         share_words(met_kg, ordered_kg),
         f"{short} of {len(rows):,}",
+        *((f"{sum(missed):,.0f}",) if missed else ()),
     )
 
 
@@ -159,7 +171,9 @@ def _totals(document: PlanDoc, at: Context) -> list[tuple[str, str]]:
         ("Fish taken", fish if taken else "none"),
         (
             "Feed",
-            weight(sum(feed_kg), at.units) + _most(at, feed_kg, lambda kg: weight(kg, at.units)),
+            weight(sum(feed_kg), at.units)
+            + _likely_feed(document, at)
+            + _most(at, feed_kg, lambda kg: weight(kg, at.units)),
         ),
         ("Work", f"{figure(sum(hours))} h" + _most(at, hours, lambda h: f"{figure(h)} h")),
         (
@@ -168,6 +182,14 @@ def _totals(document: PlanDoc, at: Context) -> list[tuple[str, str]]:
             f"plants; nitrate in its band in {inside} of {plural(len(weeks), 'week')}",
         ),
     ]
+
+
+def _likely_feed(document: PlanDoc, at: Context) -> str:
+    """Say what all the feed may come to, where there is a forecast and feed."""
+    if document["forecast"] is None or document["forecast"]["feed_total_kg"]["p90"] <= 0:
+        return ""
+    total = document["forecast"]["feed_total_kg"]
+    return f", likely {weight_range(Range(total['p10'], total['p90']), at.units)}"
 
 
 def _most(at: Context, values: Sequence[float], words: Callable[[float], str]) -> str:

@@ -6,34 +6,31 @@ Lists that grow with every week hold two months on the page; the files of tables
 import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
 from typing import TypeVar
 
 from planner.document import PlanDoc
 from planner.horizon import monday_of
+from planner.ordertexts import DOUBTFUL
 from planner.pagefacts import Context, brief_names, brief_shares, context, isolated
-from planner.pictures import MONTHS
+from planner.ranges import percent, weight_range, widest
+from planner.shoppinglist import Group, TakeList, TakeTable, shopping_list
 from planner.tables import Crop
 from planner.takerows import (
-    BAG_KG,
     PERMIT,
     TRAY_CELLS,
     Delivery,
     FishDay,
-    Purchase,
     Sowing,
     fish_days,
     harvests,
-    purchases,
     settings_out,
     sowings,
 )
 from planner.words import (
     day_words,
     figure,
-    natural,
     numbered,
     places_text,
     plain,
@@ -51,34 +48,6 @@ FILES = {  # by list, in the plan's folder of tables
     "harvest-list": "harvest.csv",
 }
 _Dated = TypeVar("_Dated")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Group:
-    """Rows under a heading of their own, such as a week; the heading may be empty."""
-
-    heading: str
-    rows: tuple[tuple[str, ...], ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TakeTable:
-    """A table whose rows stand in groups; each row's first cell is its heading."""
-
-    caption: str
-    head: tuple[str, ...]
-    groups: tuple[Group, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TakeList:
-    """One list: its anchor, heading and count, a note that may be empty, and its tables."""
-
-    name: str
-    heading: str
-    count: str
-    note: str
-    tables: tuple[TakeTable, ...]
 
 
 def take_lists(
@@ -99,7 +68,7 @@ def take_lists(
         teller.setting_out(),
         teller.harvest(harvests(document)),
         teller.fish(fish_days(document)),
-        teller.shopping(purchases(document, crops)),
+        shopping_list(document, crops=crops, today=today),
     )
 
 
@@ -217,13 +186,16 @@ class _Teller:
                 items = (item for _, line in lines for item in self._line(list(line)))
                 yield isolated(plain(customer)), ";\n".join(items)
 
+        likely = ""
+        if self._document["forecast"] is not None:
+            likely = f" A line less than {DOUBTFUL:.0%} likely to be served says so."
         return self._list(
             "harvest-list",
             "Harvest list by customer",
             ("Customer", "Line, quantity, crop, from where (batch)"),
             self._by_week(rows, lambda row: row.week, words),
             "Batches are named without their crop, and not where they give less than "
-            f"{LEAST_SHARE:.0%}. Cooler: cut in an earlier week.",
+            f"{LEAST_SHARE:.0%}. Cooler: cut in an earlier week.{likely}",
         )
 
     def _line(self, rows: Sequence[Delivery]) -> Iterator[str]:
@@ -231,6 +203,9 @@ class _Teller:
         line = isolated(plain(rows[0].line))
         short = next((row for row in rows if row.short), None)
         lack = f" (short {self._number(short.short, short.unit)})" if short else ""
+        chance = rows[0].chance
+        if not short and chance is not None and chance < DOUBTFUL:
+            lack = f" ({percent(chance)} likely)"
         crops = [
             list(same) for _, same in groupby((r for r in rows if r.batch), key=lambda r: r.crop)
         ]
@@ -273,6 +248,12 @@ class _Teller:
             alike[*key, round(row.mean_g), round(row.kg, 1)].append(row)
         return (self._fish_row(same) for same in alike.values())
 
+    def _weights(self, same: Sequence[FishDay]) -> str:
+        """Return what the fish weigh together, and what they may weigh in any of alike tanks."""
+        words = weight(same[0].kg, self._at.units)
+        kg = widest(row.share.times(row.kg) for row in same if row.share is not None)
+        return words if kg is None else f"{words}, likely {weight_range(kg, self._at.units)}"
+
     def _fish_row(self, same: Sequence[FishDay]) -> tuple[str, ...]:
         row = same[0]
         sums: dict[tuple[str, str, str], float] = defaultdict(float)
@@ -291,97 +272,6 @@ class _Teller:
             isolated(plain(row.tank)) if len(same) == 1 else numbered(fish.tank for fish in same),
             figure(row.count) + each,
             weight(row.mean_g / 1000, self._at.units) if row.mean_g else "",
-            weight(row.kg, self._at.units) + each if row.kg else "",
+            self._weights(same) + each if row.kg else "",
             PERMIT if row.stocked else serves if row.saleable else "not for sale",
         )
-
-    # Shopping
-
-    def shopping(self, rows: Sequence[Purchase]) -> TakeList:
-        starts = [row for row in rows if row.kind not in ("fingerlings", "feed")]
-        tables = (
-            self._starts(starts),
-            self._fingerlings([row for row in rows if row.kind == "fingerlings"]),
-            self._feed([row for row in rows if row.kind == "feed"]),
-        )
-        shown = tuple(table for table in tables if table.groups[0].rows)
-        bag = weight(BAG_KG, self._at.units)
-        return TakeList(
-            name="shopping-list",
-            heading="Shopping list",
-            count="seeds and plants, fingerlings, feed" if shown else "none",
-            note=f"Bags of {bag} are common practice; what is left of one is fed in the months "
-            "after.",
-            tables=shown,
-        )
-
-    def _starts(self, rows: Sequence[Purchase]) -> TakeTable:
-        quarters = sorted({_quarter(row.day) for row in rows})
-        crops: dict[tuple[str, str], list[Purchase]] = defaultdict(list)
-        for row in rows:
-            crops[row.what, row.unit].append(row)
-
-        def number(same: Iterable[Purchase], quarter: date) -> str:
-            total = sum(row.number for row in same if _quarter(row.day) == quarter)
-            return f"{total:,.0f}" if total else ""
-
-        found = [
-            (
-                self._name(crop),
-                plural(sum(row.number for row in same), unit),
-                self._day_text(min(row.day for row in same)),
-                *(number(same, quarter) for quarter in quarters),
-            )
-            for (crop, unit), same in crops.items()
-        ]
-        return TakeTable(
-            caption="Seeds and plants, by the quarter in which they are needed",
-            head=(
-                "Crop",
-                "In all",
-                "First on",
-                *(f"{MONTHS[q.month - 1]}-{MONTHS[q.month + 1]} {q.year}" for q in quarters),
-            ),
-            groups=(Group(heading="", rows=tuple(sorted(found, key=lambda r: natural(r[0])))),),
-        )
-
-    def _fingerlings(self, rows: Sequence[Purchase]) -> TakeTable:
-        found = tuple(
-            (
-                f"{day_words(row.day)} {row.day.year}",
-                self._name(row.what),
-                figure(row.number),
-                weight(row.mean_g / 1000, self._at.units) if row.mean_g else "",
-                isolated(plain(row.tank)),
-            )
-            for row in rows
-        )
-        return TakeTable(
-            caption=f"Fingerlings: {PERMIT}",
-            head=("Stocked on", "Fish", "Count", "Weight each", "Tank"),
-            groups=(Group(heading="", rows=found),),
-        )
-
-    def _feed(self, rows: Sequence[Purchase]) -> TakeTable:
-        bag = weight(BAG_KG, self._at.units)
-        found = tuple(
-            (
-                f"{MONTHS[row.day.month - 1]} {row.day.year}",
-                self._name(row.what),
-                weight(row.number, self._at.units),
-                str(row.bags),
-                f"{weight(row.first_week_kg or 0.0, self._at.units)} from "
-                f"{self._day_text(row.day)}",
-            )
-            for row in rows
-        )
-        return TakeTable(
-            caption="Feed by month; a week counts where its Monday is",
-            head=("Month", "Fish", "Feed", f"Bags of {bag}", "First week"),
-            groups=(Group(heading="", rows=found),),
-        )
-
-
-def _quarter(day: date) -> date:
-    """Return the first day of the quarter."""
-    return date(day.year, day.month - (day.month - 1) % 3, 1)

@@ -1,20 +1,20 @@
-"""What a grower takes along, as facts: sowings, settings out, deliveries, fish days, purchases.
+"""What a grower takes along, as facts: sowings, settings out, deliveries, fish days.
 
 Ids, days and SI units, in the order in which they are needed; `takelists` puts them into words.
 """
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
 from planner.document import CohortDoc, PlaceDoc, PlanDoc, TakenDoc
+from planner.ranges import Range, fish_shares
 from planner.tables import Crop
 from planner.words import natural, numbered
 
 TRAY_CELLS = 72
-BAG_KG = 20.0  # a common size of feed bags: common practice
 PERMIT = "order ahead, check permit before ordering"
 _LEAST = 1e-6  # of any unit; less is nothing
 
@@ -74,7 +74,8 @@ class Delivery:
     """What a batch or cohort gives to an order line in a week, or what the line is short.
 
     `quantity` and `short` are in the line's unit. A line that is short has a row more, without
-    batch and with no quantity, so that both may be added up.
+    batch and with no quantity, so that both may be added up. `chance` is the forecast's that the
+    line gets what it tolerates in the week. [-]
     """
 
     week: date
@@ -87,13 +88,15 @@ class Delivery:
     places: tuple[str, ...] = ()
     from_cooler: bool = False  # nothing of the batch is cut in this week
     short: float = 0.0
+    chance: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FishDay:
     """A stocking, or a taking and the deliveries that it serves, up to the cohort's next one.
 
-    `mean_g` is the weight of one fish, `kg` of all. [g, kg]
+    `mean_g` is the weight of one fish, `kg` of all; `share` is the forecast's range of both over
+    these. [g, kg, -]
     """
 
     day: date
@@ -104,40 +107,9 @@ class FishDay:
     count: int
     mean_g: float
     kg: float
+    share: Range | None = None
     saleable: bool = True
     serves: tuple[Delivery, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Purchase:
-    """What to have by a day: a crop's seeds or plants for a month, fingerlings, a month's feed.
-
-    Parameters
-    ----------
-    kind
-        seed, plug, division, cutting, fingerlings or feed.
-    what
-        Id of the crop, or of the fish that are stocked or fed.
-    number
-        How many of `unit`: seed, plug, division, cutting, fish, kg, or, where a crop's seeds are
-        not known, the cells or plants to sow.
-    bags
-        Of feed, to buy in the month; what is left of a bag is fed in the months after.
-    first_week_kg
-        Feed for the month's first week with fish to feed. [kg]
-    mean_g, tank
-        Of fingerlings. [g]
-    """
-
-    kind: str
-    what: str
-    day: date
-    number: float
-    unit: str
-    bags: int | None = None
-    first_week_kg: float | None = None
-    mean_g: float | None = None
-    tank: str = ""
 
 
 def sowings(document: PlanDoc, crops: Mapping[str, Crop]) -> tuple[Sowing, ...]:
@@ -216,6 +188,7 @@ def harvests(document: PlanDoc) -> tuple[Delivery, ...]:
                 batch=given["batch"],
                 places=places,
                 from_cooler=given["week"] not in cut_in,
+                chance=order["chance"],
             )
         )
     found += [
@@ -227,6 +200,7 @@ def harvests(document: PlanDoc) -> tuple[Delivery, ...]:
             quantity=0.0,
             unit=order["unit"],
             short=float(order["short"]),
+            chance=order["chance"],
         )
         for order in document["orders"]
         if order["short"] > _LEAST
@@ -256,6 +230,7 @@ def fish_days(document: PlanDoc) -> tuple[FishDay, ...]:
     served: dict[str, list[Delivery]] = defaultdict(list)
     for row in harvests(document):
         served[row.batch].append(row)
+    shares = fish_shares(document)
     found: list[FishDay] = []
     for cohort in document["cohorts"]:
         if cohort["stock"] >= document["made_on"]:
@@ -273,6 +248,7 @@ def fish_days(document: PlanDoc) -> tuple[FishDay, ...]:
                     count=taken["count"],
                     mean_g=_mean_g(cohort, taken),
                     kg=float(taken["kg"]),
+                    share=shares.get((cohort["id"], taken["week"])),
                     saleable=taken["saleable"],
                     serves=tuple(
                         row
@@ -315,76 +291,3 @@ def _mean_g(cohort: CohortDoc, taken: TakenDoc) -> float:
     before, after = (at, at + 1) if at + 1 < len(mondays) else (max(0, at - 1), at)
     days = (date.fromisoformat(taken["date"]) - date.fromisoformat(taken["week"])).days
     return weights_g[at] + (weights_g[after] - weights_g[before]) * days / 7
-
-
-def purchases(document: PlanDoc, crops: Mapping[str, Crop]) -> tuple[Purchase, ...]:
-    """Return what to buy: what crops start from by month, then fingerlings, then feed by month.
-
-    A week of feed belongs to the month of its Monday, the plan's first to that of the plan day.
-    """
-    return (*_starts(sowings(document, crops)), *_fingerlings(document), *_feed(document))
-
-
-def _starts(rows: Iterable[Sowing]) -> list[Purchase]:
-    months: dict[tuple[str, date, str, str], list[Sowing]] = defaultdict(list)
-    for row in rows:
-        months[row.crop, row.day.replace(day=1), row.started_from, row.amount[1]].append(row)
-    return [
-        Purchase(
-            kind=kind,
-            what=crop,
-            day=min(row.day for row in same),
-            number=sum(row.amount[0] for row in same),
-            unit=unit,
-        )
-        for (crop, _, kind, unit), same in sorted(months.items())
-    ]
-
-
-def _fingerlings(document: PlanDoc) -> list[Purchase]:
-    return [
-        Purchase(
-            kind="fingerlings",
-            what=row.species,
-            day=row.day,
-            number=row.count,
-            unit="fish",
-            mean_g=row.mean_g,
-            tank=row.tank,
-        )
-        for row in fish_days(document)
-        if row.stocked
-    ]
-
-
-def _feed(document: PlanDoc) -> list[Purchase]:
-    made_on = date.fromisoformat(document["made_on"])
-    weeks: dict[str, dict[date, float]] = defaultdict(lambda: defaultdict(float))
-    for cohort in document["cohorts"]:
-        for row in cohort["weeks"]:
-            if row["feed_kg"] > 0:
-                first = max(date.fromisoformat(row["week"]), made_on)
-                weeks[cohort["species"]][first] += float(row["feed_kg"])
-    found = []
-    for species in sorted(weeks):
-        months: dict[date, list[date]] = defaultdict(list)
-        for first in sorted(weeks[species]):
-            months[first.replace(day=1)].append(first)
-        eaten_kg, bought = 0.0, 0
-        for firsts in months.values():
-            need_kg = sum(weeks[species][first] for first in firsts)
-            eaten_kg += need_kg
-            bags = math.ceil(eaten_kg / BAG_KG - _LEAST) - bought
-            bought += bags
-            found.append(
-                Purchase(
-                    kind="feed",
-                    what=species,
-                    day=firsts[0],
-                    number=need_kg,
-                    unit="kg",
-                    bags=bags,
-                    first_week_kg=weeks[species][firsts[0]],
-                )
-            )
-    return sorted(found, key=lambda row: (row.day.replace(day=1), row.what))

@@ -11,6 +11,8 @@ from datetime import date, timedelta
 from planner.cautions import CLEAR_CARE, WATER_CARE, fish_care, food_care
 from planner.document import BatchDoc, CohortDoc, PlanDoc, WeekDoc, ZoneDoc
 from planner.jobs import Entry, Job, JobLine, Kind, title
+from planner.likely import cut_amount, likely_cut, likely_nitrate, likely_take
+from planner.ranges import fish_shares, week_ranges
 from planner.tables import Crop, Fish
 from planner.words import (
     Units,
@@ -95,6 +97,8 @@ class _Teller:
         self._units = units
         self._made_on = date.fromisoformat(document["made_on"])
         self._zones: dict[str, ZoneDoc] = {zone["name"]: zone for zone in document["zones"]}
+        self._fish_shares = fish_shares(document)
+        self._week_ranges = week_ranges(document)
         self._parts_of = {plain(zone["name"]): zone["parts"] for zone in document["zones"]}
 
     def entries(self) -> Iterator[Entry]:
@@ -214,13 +218,10 @@ class _Teller:
                 words = f"{both} {verb.lower()}"
             else:
                 words = verb
-            amount = weight(cut["kg"], self._units)
-            count, unit = cut["kg"], "kg"
-            units_cut = round(cut["kg"] / crop.kg_per_unit) if crop else 0
-            if crop and crop.yield_unit != "kg" and units_cut:  # less than half a head is weighed
-                count, unit = units_cut, crop.yield_unit
-                amount = f"{plural(count, unit)} ({amount})"
-            text = f"{words}: {self._name(batch['crop'])}, {self._counted_place(batch)}, {amount}"
+            count, unit, amount = cut_amount(cut, crop, self._units)
+            range_words = likely_cut(batch, cut, crop, self._units, first=first)
+            where = f"{self._name(batch['crop'])}, {self._counted_place(batch)}"
+            text = _listed(f"{words}: {where}", amount, range_words)
             yield self._entry(batch, Kind.CUT, cut["date"], text, count, unit, verb)
 
     def _clearing(self, batch: BatchDoc) -> Entry:
@@ -266,7 +267,9 @@ class _Teller:
             yield entry("stock", cohort["stock"], text, phrase, count)
         for taken in cohort["taken"]:
             count, kg = taken["count"], weight(taken["kg"], self._units)
-            text = f"Take {count:,} {name}, {kg}, from {tank}"
+            share = self._fish_shares.get((cohort["id"], taken["week"]))
+            range_words = likely_take(taken, share, self._units)
+            text = _listed(f"Take {count:,} {name}", kg, range_words, f"from {tank}")
             yield entry("take", taken["date"], text, f"take {count:,} {name} {kg} {tank}", count)
         if cohort["harvest"] is not None:
             text = f"Empty: {tank} has no more {name}; clean it, leave it empty for 7 days"
@@ -289,10 +292,12 @@ class _Teller:
     def _expected(self, week: WeekDoc) -> tuple[str, str]:
         low, high = self._document["water"]["band_n_mg_l"]
         nitrate = week["nitrate_n_mg_l"]
+        range_words = likely_nitrate(self._week_ranges.get(week["week"]))
         side = "below" if nitrate < low else "above" if nitrate > high else ""
         text = (
             f"Expect water at {temperature(week['water_c'], self._units)} and nitrate-N"
-            f" {figure(nitrate)} mg/L at the week's end (band {figure(low)} to {figure(high)})"
+            f" {figure(nitrate)} mg/L at the week's end"
+            f" ({_listed(range_words, f'band {figure(low)} to {figure(high)}')})"
         )
         phrase = f"nitrate-N {figure(nitrate)} mg/L"
         if side:
@@ -344,6 +349,11 @@ class _Teller:
             cut = dict.fromkeys(entry.line.crop for entry in entries)
             return food_care((self._crops[id] for id in cut if id in self._crops), self._units)
         return {Kind.WATER: WATER_CARE, Kind.CLEAR: CLEAR_CARE}.get(kind, "")
+
+
+def _listed(*words: str) -> str:
+    """Join what there is to say."""
+    return ", ".join(filter(None, words))
 
 
 def _water_entry(

@@ -3,9 +3,10 @@
 from collections.abc import Sequence
 from datetime import date
 
-from planner.document import PlanDoc, WeekDoc
+from planner.document import PlanDoc, WeekDoc, WeekRangeDoc
 from planner.pagefacts import Context, band_finding, context, mass, mass_unit, outside_band
 from planner.pictures import Curve, Figure, Frame, Scale, frame, line_path, steps_path, week_marks
+from planner.ranges import RANGE_WORDS, field_path, span_words, week_ranges
 from planner.words import figure, plural, weight
 
 TALL_PX, LOW_PX = 130.0, 60.0
@@ -15,15 +16,18 @@ def nitrogen_figure(document: PlanDoc, today: date) -> Figure:
     """Draw supply against uptake, nitrate in its band below, and the biofilter's load."""
     at = context(document, today)
     weeks = document["weeks"]
+    foretold = week_ranges(document)
+    range_head = ("Likely, mg/L",) if foretold else ()
     return Figure(
         name="nitrogen-chart",
         heading="Nitrogen by week",
-        finding=band_finding(document),
+        finding=f"{band_finding(document)}{_risk(at, document)}",
         key=(
             ("supply", "supply: nitrogen that the fish feed leaves in the water"),
             ("uptake", "uptake: nitrogen that the plants take"),
             ("nitrate", "nitrate-N, and ammonia made"),
             ("band", "band in which nitrate is wanted"),
+            *((("range", RANGE_WORDS),) if foretold else ()),
             ("limit", "what the biofilter can turn over"),
         ),
         frames=(_balance(at, weeks), _nitrate(at, document), _filter(at, weeks)),
@@ -37,6 +41,7 @@ def nitrogen_figure(document: PlanDoc, today: date) -> Figure:
                 "Lost",
                 "Not found in the water",
                 "Nitrate-N at the end, mg/L",
+                *range_head,
                 "Ammonia made, g/day",
                 "Biofilter can take, g/day",
                 "Note",
@@ -52,6 +57,7 @@ def nitrogen_figure(document: PlanDoc, today: date) -> Figure:
                         figure(week["lost_n_g"]),
                         figure(week["deficit_n_g"]),
                         figure(week["nitrate_n_mg_l"]),
+                        *((_likely(foretold.get(week["week"])),) if foretold else ()),
                         figure(week["tan_g_day"]),
                         figure(week["biofilter_g_day"]),
                         _standing(document, i, week),
@@ -61,6 +67,12 @@ def nitrogen_figure(document: PlanDoc, today: date) -> Figure:
             ),
         ),
     )
+
+
+def _likely(row: WeekRangeDoc | None) -> str:
+    if row is None:
+        return ""
+    return span_words(figure(row["nitrate_n_mg_l_p10"]), figure(row["nitrate_n_mg_l_p90"]))
 
 
 def _standing(document: PlanDoc, index: int, week: WeekDoc) -> str:
@@ -101,19 +113,25 @@ def _nitrate(at: Context, document: PlanDoc) -> Frame:
     low, high = document["water"]["band_n_mg_l"]
     ends = [week["nitrate_n_mg_l"] for week in document["weeks"]]
     levels = [document["water"]["nitrate_n_start_mg_l"], *ends]
-    scale = Scale.over([*levels, high], TALL_PX)
+    foretold = week_ranges(document)
+    likely = [foretold[week["week"]] for week in document["weeks"] if week["week"] in foretold]
+    lows = [levels[0], *(row["nitrate_n_mg_l_p10"] for row in likely)]
+    highs = [levels[0], *(row["nitrate_n_mg_l_p90"] for row in likely)]
+    scale = Scale.over([*levels, *highs, high], TALL_PX)
     under, over = outside_band(document)
+
+    def line(values: Sequence[float]) -> list[tuple[float, float]]:
+        return [(7 * i, scale.y(level)) for i, level in enumerate(values)]
+
     return frame(
         at.line,
         scale,
         (
-            Curve(
-                kind="nitrate",
-                path=line_path([(7 * i, scale.y(level)) for i, level in enumerate(levels)]),
-            ),
+            Curve(kind="range", path=field_path(line(lows), line(highs)) if likely else ""),
+            Curve(kind="nitrate", path=line_path(line(levels))),
         ),
         heading="Nitrate-N in its band, mg/L",
-        finding=band_finding(document),
+        finding=f"{band_finding(document)}{_risk(at, document)}",
         today=at.today,
         band=(low, high),
         marks=tuple(
@@ -123,6 +141,25 @@ def _nitrate(at: Context, document: PlanDoc) -> Frame:
             ]
         ),
     )
+
+
+def _risk(at: Context, document: PlanDoc) -> str:
+    """Say when nitrate may leave its band though it is planned in it."""
+    low, high = document["water"]["band_n_mg_l"]
+    planned_out = {week for weeks in outside_band(document) for week in weeks}
+    said = []
+    rows = [
+        (at.line.week(date.fromisoformat(monday)), row)
+        for monday, row in week_ranges(document).items()
+    ]
+    for side, weeks in (
+        ("under", [i for i, row in rows if row["nitrate_n_mg_l_p10"] < low - 5e-4]),
+        ("over", [i for i, row in rows if row["nitrate_n_mg_l_p90"] > high + 5e-4]),
+    ):
+        more = [week for week in weeks if week not in planned_out]
+        if more:
+            said.append(f"{side} it in {at.line.weeks_text(more, most=3)}")
+    return f" In a tenth or more of the drawn seasons it is {' and '.join(said)}." if said else ""
 
 
 def _filter(at: Context, weeks: Sequence[WeekDoc]) -> Frame:

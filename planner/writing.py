@@ -1,27 +1,45 @@
-"""Write a plan's files to its folder, all or none."""
+"""Write the files of a plan or a review to its folder, all or none."""
 
 import ctypes
 import os
 import shutil
 import tempfile
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 from planner.errors import PlannerError
 
-PLAN_FILES = ("plan.html", "tasks.ics", "plan.json")
 TABLES = "tables"
 SYSTEM_FILES = (".DS_Store", "Thumbs.db", "desktop.ini")  # which desktops put anywhere
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kind:
+    """What a folder holds, in a word, and the names of its files beside the tables."""
+
+    noun: str
+    files: tuple[str, ...]
+
+
+PLAN = Kind(noun="plan", files=("plan.html", "tasks.ics", "plan.json"))
+REVIEW = Kind(noun="review", files=("review.html",))
 
 
 def _nothing() -> None:
     """Do nothing before the folders are exchanged."""
 
 
-def write(files: Mapping[str, bytes], out: Path, *, first: Callable[[], None] = _nothing) -> None:
-    """Write the files to `out`, all or none: a stop half way leaves the last plan whole.
+def write(
+    files: Mapping[str, bytes],
+    out: Path,
+    *,
+    first: Callable[[], None] = _nothing,
+    kind: Kind = PLAN,
+) -> None:
+    """Write the files to `out`, all or none: a stop half way leaves the last ones whole.
 
-    The folder is exchanged for a new one, so it may hold nothing but a plan.
+    The folder is exchanged for a new one, so it may hold nothing but what `kind` names.
 
     Parameters
     ----------
@@ -34,7 +52,7 @@ def write(files: Mapping[str, bytes], out: Path, *, first: Callable[[], None] = 
     PlannerError
         The folder cannot be written, or holds something else.
     """
-    check_target(out)
+    check_target(out, kind)
     fresh: Path | None = None
     try:
         target = out.resolve()
@@ -57,34 +75,34 @@ def write(files: Mapping[str, bytes], out: Path, *, first: Callable[[], None] = 
             shutil.rmtree(fresh, ignore_errors=True)
 
 
-def check_target(out: Path) -> None:
-    """Check that a plan may be written to a folder, before the search for it begins.
+def check_target(out: Path, kind: Kind = PLAN) -> None:
+    """Check that files may be written to a folder, before the work for them begins.
 
     Raises
     ------
     PlannerError
-        It is a file, holds something that is no plan's, or cannot be written.
+        It is a file, holds something that is not of this kind, or cannot be written.
     """
     try:
         target = out.resolve()
         if target.exists() and not target.is_dir():
-            raise PlannerError(f"{out}: it is a file; give a folder for the plan (--out)")
-        strange = _strangers(target) if target.is_dir() else []
+            raise PlannerError(f"{out}: it is a file; give a folder for the {kind.noun} (--out)")
+        strange = _strangers(target, kind) if target.is_dir() else []
         there = next(path for path in target.parents if path.exists())
     except OSError as fault:
         raise PlannerError(f"{out}: cannot be read ({fault.strerror or fault})") from fault
     if strange:
         raise PlannerError(
-            f"{out}: it holds {strange[0]}, which is no part of a plan and would be lost; "
+            f"{out}: it holds {strange[0]}, which is no part of a {kind.noun} and would be lost; "
             "give another folder (--out) or take it away"
         )
     if not there.is_dir() or not os.access(there, os.W_OK | os.X_OK):
         raise PlannerError(f"{out}: cannot be written; {there} is no folder that you may write to")
 
 
-def _strangers(out: Path) -> list[str]:
-    """Return what a folder holds that is no plan's, by name."""
-    found = [path for path in out.iterdir() if path.name not in (*PLAN_FILES, *SYSTEM_FILES)]
+def _strangers(out: Path, kind: Kind) -> list[str]:
+    """Return what a folder holds that is not of its kind, by name."""
+    found = [path for path in out.iterdir() if path.name not in (*kind.files, *SYSTEM_FILES)]
     tables = out / TABLES
     if tables.is_dir() and not tables.is_symlink():
         found.remove(tables)

@@ -62,6 +62,7 @@ def faults(
         "orders": orders(plan, table),
         "nitrogen": nitrogen(plan),
         "fish": fish(plan, water_life),
+        "forecast": forecast(plan),
         "calendar": calendar(plan, ics),
         "page": iter(()) if html is None else page(html),
     }
@@ -384,6 +385,72 @@ def _growth(cohort: Mapping[str, Any], species: Fish) -> Faults:
             yield (
                 f"{cohort['id']}, {now['week']}: {gain_kg:.3f} kg are gained on {now['feed_kg']} kg"
             )
+
+
+# Forecast
+
+
+def forecast(plan: Plan) -> Faults:
+    """Ranges are in order and about the plan, chances are from 0 to 1; all of them or none."""
+    told = plan["forecast"]
+    harvests = [(b["id"], row) for b in plan["batches"] for row in b["harvest"]]
+    if told is None:
+        yield from (f"{id}: a range without a forecast" for id, r in harvests if r["kg_p10"])
+        yield from (f"{r['line']}: a chance without one" for r in plan["orders"] if r["chance"])
+        return
+    rows: list[tuple[str, Mapping[str, Any]]] = [
+        *harvests,
+        *((row["crop"], row) for row in told["produce"]),
+        *(("water", row) for row in told["weeks"]),
+        *((row["id"], row) for row in told["cohorts"]),
+        ("feed in all", {f"kg_{end}": kg for end, kg in told["feed_total_kg"].items()}),
+    ]
+    for name, row in rows:
+        yield from _out_of_order(f"{name}, {row.get('week', '')}", row)
+    for row in plan["orders"]:
+        if row["chance"] is None or not 0 <= row["chance"] <= 1:
+            yield f"{row['line']}, {row['week']}: a chance of {row['chance']}"
+    for batch in plan["batches"]:
+        first, last = batch["first_harvest_p10"], batch["first_harvest_p90"]
+        if first is not None and (first < plan["made_on"] or (last or first) < first):
+            yield f"{batch['id']}: first cut from {first} to {last}"
+    yield from _about_the_plan(plan)
+
+
+def _out_of_order(where: str, row: Mapping[str, Any]) -> Faults:
+    for key in (name.removesuffix("_p10") for name in row if name.endswith("_p10")):
+        low, middle, high = (row[f"{key}_{end}"] for end in ("p10", "p50", "p90"))
+        if low is None or middle is None or high is None:
+            yield f"{where}: {key} has no range"
+        elif not 0 <= low <= middle <= high:
+            yield f"{where}: {key} from {low} over {middle} to {high}"
+
+
+def _about_the_plan(plan: Plan) -> Faults:
+    """What is foretold is of this plan: its weeks, its crops and fish, its sums in between."""
+    told = plan["forecast"]
+    if [row["week"] for row in told["weeks"]] != [row["week"] for row in plan["weeks"]]:
+        yield "its weeks are not those of the plan"
+    fish_weeks = {(c["id"], row["week"]) for c in plan["cohorts"] for row in c["weeks"]}
+    for row in told["cohorts"]:
+        if (row["id"], row["week"]) not in fish_weeks:
+            yield f"{row['id']}, {row['week']}: no fish are planned"
+    planned: dict[str, float] = defaultdict(float)
+    for row in plan["produce"]:
+        planned[row["crop"]] += row["cut_kg"]
+    low: dict[str, float] = defaultdict(float)
+    high: dict[str, float] = defaultdict(float)
+    for row in told["produce"]:
+        low[row["crop"]] += row["kg_p10"]
+        high[row["crop"]] += row["kg_p90"]
+    yield from (f"{crop} comes from nowhere" for crop in high if planned[crop] <= 0)
+    for crop, kg in planned.items():
+        if not low[crop] - KG <= kg * 1.05 or kg * 0.8 > high[crop] + KG:
+            yield f"{crop}: {kg:.3f} kg planned, foretold {low[crop]:.3f} to {high[crop]:.3f}"
+    feeds = [(row["feed_kg_p10"], row["feed_kg_p90"]) for row in told["weeks"]]
+    least, most = (sum(ends) for ends in zip(*feeds, strict=True))
+    if not least - KG <= told["feed_total_kg"]["p50"] <= most + KG:
+        yield f"feed of {told['feed_total_kg']['p50']} kg is not that of the weeks"
 
 
 # Calendar and page

@@ -1,6 +1,7 @@
 """A planned farm to serve, and ways to ask its server: by ASGI alone, or over the wire."""
 
 import asyncio
+import atexit
 import json
 import os
 import re
@@ -45,7 +46,9 @@ ROOT = Path(__file__).resolve().parent.parent
 @lru_cache(maxsize=1)
 def _template() -> Path:
     """Plan the small farm once; every test works on a copy."""
-    folder = write_small_farm(Path(mkdtemp(prefix="served-")) / "farm")
+    base = Path(mkdtemp(prefix="served-"))
+    atexit.register(shutil.rmtree, base, ignore_errors=True)
+    folder = write_small_farm(base / "farm")
     farm = folder / "farm.toml"
     farm.write_text(farm.read_text("utf-8") + PEOPLE, "utf-8")
     now = datetime(2027, 3, 1, 6, tzinfo=UTC)

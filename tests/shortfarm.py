@@ -1,4 +1,4 @@
-"""A farm whose season is short, so that a plan of it takes a second: for tests of plans in a row."""
+"""A farm of a short season, planned in a second: for tests of one plan after another."""
 
 import shutil
 from collections.abc import Mapping
@@ -95,6 +95,13 @@ def kept(folder: Path, day: date = MONDAY, **more: Any) -> Bundle:
     """Plan on a day and keep the plan in the book."""
     bundle = planned(folder, day, **more)
     planning.keep(folder, bundle, now=noon(day))
+    return bundle
+
+
+def written(folder: Path, day: date = MONDAY, **more: Any) -> Bundle:
+    """Plan on a day, keep the plan and write it to the farm's folder `plan`."""
+    bundle = planned(folder, day, **more)
+    planning.write(folder, bundle, folder / "plan", now=noon(day))
     return bundle
 
 

@@ -88,7 +88,9 @@ def case(inputs, plan_date=MONDAY, *, standing=None, weeks=52, tail_weeks=12):
         farm=farm,
         horizon=horizon,
         environment=environment,
-        options=batch_options(farm, horizon, CROPS, environment),
+        options=batch_options(
+            farm, horizon, dict.fromkeys(("media_bed", "raft", "tower"), CROPS), environment
+        ),
     )
 
 

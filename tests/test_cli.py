@@ -133,7 +133,7 @@ def test_every_command_has_help(command: str) -> None:
 
 def test_the_commands_are_these() -> None:
     assert sorted(commands()) == sorted(
-        ["init", "check", "plan", "record", "book", "promise", "serve", "tables"]
+        ["init", "check", "plan", "record", "book", "promise", "serve", "review", "tables"]
     )
 
 

@@ -23,7 +23,7 @@ from hypothesis import HealthCheck, given, note, settings
 from hypothesis import strategies as st
 from ortools.math_opt.python import mathopt
 
-from planner import farmfile, planning, problem, writing
+from planner import farmfile, planning, problem, starting, writing
 from planner.errors import ImpossiblePlanError, InputError, PlannerError
 from planner.season import solvers
 from planner.season.effort import Effort
@@ -126,7 +126,7 @@ def told(error: PlannerError, folder: Path, today: date, asked: date | None) -> 
 def impossible(folder: Path, today: date, asked: date | None) -> bool:
     """Whether another solver finds no plan either, whatever it would be worth."""
     inputs = farmfile.read_farm(folder)
-    made_on = planning.plan_date_of(inputs, asked, today)
+    made_on = starting.plan_date_of(inputs, asked, today)
     season = problem.build(inputs.farm, inputs.crops, inputs.fish, inputs.station, made_on)
     model = SeasonRows(season).model
     worthless = replace(model, worth=np.zeros(model.columns))

@@ -14,9 +14,9 @@ from typer.testing import CliRunner
 from planner.cli import app
 from planner.farmfile import Inputs, read_farm
 from planner.plan import violations
-from planner.planning import check_dates
 from planner.season.decide import season_plan
 from planner.season.effort import Effort
+from planner.starting import check_dates
 from tests import benchmark, benchrivals
 from tests.benchruns import Ran, measured
 from tests.ladder import EXAMPLES, shape, toml_text, write

@@ -68,7 +68,12 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     odd, odd_crops = odd_plan()
     addresses = {}
     for name, document, crops, today in (
-        ("small", small_plan(warnings=("One.", "Two.", "Three.", "Four.")), CROPS, MADE_ON),
+        (
+            "small",
+            small_plan(warnings=("One.", "Two.", "Three.", "Four."), forecast=True),
+            CROPS,
+            MADE_ON,
+        ),
         ("full", full_season(), FULL_CROPS, date(2027, 4, 7)),
         ("odd", odd, odd_crops, MADE_ON),
     ):

@@ -1,10 +1,13 @@
 """The invented plan document keeps the sums that a real one keeps."""
 
 from collections import defaultdict
+from collections.abc import Callable
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
 
+from tests import planchecks
 from tests.plandocs import CROPS, VOLUME_M3, small_plan
 
 DOCUMENT = small_plan()
@@ -59,3 +62,38 @@ def test_orders_are_filled_by_deliveries():
         )
         assert order["planned"] == pytest.approx(delivered)
         assert order["short"] == pytest.approx(max(0, order["ordered"] - order["planned"]))
+
+
+# The check of forecasts
+
+
+def broken(change: Callable[[Any], None]) -> list[str]:
+    document = small_plan(forecast=True)
+    change(document)
+    return list(planchecks.forecast(document))
+
+
+def test_a_sound_forecast_or_none_has_no_fault():
+    assert broken(lambda plan: None) == []
+    assert list(planchecks.forecast(small_plan())) == []
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (lambda plan: plan["batches"][0]["harvest"][0].update(kg_p10=99.0), "B0001"),
+        (lambda plan: plan["batches"][0]["harvest"][0].update(kg_p50=None), "has no range"),
+        (lambda plan: plan["batches"][0].update(first_harvest_p90="2027-03-10"), "first cut"),
+        (lambda plan: plan["orders"][0].update(chance=1.01), "a chance of 1.01"),
+        (lambda plan: plan["orders"][0].update(chance=None), "a chance of None"),
+        (lambda plan: plan["forecast"]["weeks"][3].update(nitrate_n_mg_l_p10=-1.0), "water"),
+        (lambda plan: plan["forecast"]["weeks"].pop(), "its weeks are not"),
+        (lambda plan: plan["forecast"]["cohorts"][0].update(id="C99"), "no fish are planned"),
+        (lambda plan: plan["forecast"]["produce"][0].update(crop="kale"), "from nowhere"),
+        (lambda plan: plan["forecast"]["produce"].clear(), "planned, foretold 0.000"),
+        (lambda plan: plan["forecast"]["feed_total_kg"].update(p50=1.0), "feed"),
+        (lambda plan: plan.update(forecast=None), "a range without a forecast"),
+    ],
+)
+def test_each_fault_of_a_forecast_is_found(change, said):
+    assert any(said in fault for fault in broken(change))

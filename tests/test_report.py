@@ -18,7 +18,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from planner.document import PlanDoc
-from planner.fishcharts import rations
+from planner.fishcharts import rations, tank_figures
 from planner.horizon import week_anchor
 from planner.joblists import together
 from planner.ordercharts import order_figures
@@ -28,6 +28,7 @@ from planner.report import CAUTION_SECTIONS, page
 from planner.resources import shipped
 from planner.tables import Crop
 from planner.tasks import dated
+from planner.watercharts import nitrogen_figure
 from tests.fullseason import FULL_CROPS, full_season
 from tests.plandocs import CROPS, FISH, MADE_ON, small_plan
 
@@ -240,7 +241,7 @@ def test_a_full_house_stays_under_620_kb():
     assert octets["jobs"] < 75 * sum(len(job.lines) for job in jobs)
     assert octets["places"] < 300 * len(document["batches"])
     assert octets["orders"] < 100 * len(document["orders"])
-    assert octets["fish"] < 8_000 * len(document["tanks"])
+    assert octets["fish"] < 9_500 * len(document["tanks"])
 
 
 def test_odd_names_are_text():
@@ -673,17 +674,138 @@ def test_weeks_on_end_that_are_alike_share_a_row_of_an_orders_table():
     document["orders"][-1] |= {"planned": 6.0, "short": 2.0, "within_tolerance": False}
     document["produce"] = []
     (figure,) = order_figures(document, MADE_ON)
-    assert figure.table.head == ("Week (Monday)", "Cut", "Ordered", "Planned for orders", "Note")
+    assert figure.table.caption.endswith(" by week, kg, 4 ordered in each")
+    assert figure.table.head == ("Week (Monday)", "Cut", "Note")
     assert figure.table.rows == (
-        ("9-11 (1 Mar to 15 Mar)", "0", "4", "4", ""),
-        ("13 (29 Mar)", "0", "4", "4", ""),
-        ("14 (5 Apr)", "0", "4", "3", "▼ short"),
+        ("9-11 (1 Mar to 15 Mar)", "0", ""),
+        ("13 (29 Mar)", "0", ""),
+        ("14 (5 Apr)", "0", "▼ short, 3 planned"),
     )
+    document["orders"][0] |= {"ordered": 6.0, "planned": 6.0, "chance": 0.64}
+    (figure,) = order_figures(document, MADE_ON)
+    assert figure.table.head == ("Week (Monday)", "Cut", "Ordered", "Chance and note")
+    assert figure.table.rows[0] == ("9 (1 Mar)", "0", "3", "64%")
 
 
 def test_names_from_right_to_left_keep_the_sentence_in_order():
     assert isolated("basil") == "basil"
     assert isolated("سلطة") == "\u2068سلطة\u2069"
+
+
+# Forecast
+
+
+@lru_cache(maxsize=1)
+def foretold_tree() -> ElementTree.Element:
+    return parsed(made(small_plan(forecast=True)))
+
+
+def test_a_plan_without_a_forecast_says_so_and_draws_no_ranges():
+    tree = small_tree()
+    assert "There is no forecast in this plan" in words(by_id(tree, "basis"))
+    assert by_class(tree, "range") + by_class(tree, "whisker") == []
+    text = words(all_of(tree, "main")[0]).casefold()
+    assert "likely" not in text.replace("yield (likely range)", "")  # a head of the places' tables
+
+
+def test_each_crop_has_a_whisker_a_week_and_its_numbers_in_the_table():
+    tree = foretold_tree()
+    document = small_plan(forecast=True)
+    figure = next(
+        f
+        for f in all_of(by_id(tree, "orders"), "figure")
+        if words(all_of(f, "h3")[0]) == "butterhead lettuce"
+    )
+    (path,) = (e.get("d", "") for e in by_class(figure, "whisker"))
+    forecast = document["forecast"]
+    assert forecast is not None
+    weeks = [row for row in forecast["produce"] if row["crop"] == "lettuce_butterhead"]
+    assert path.count("v") == len(weeks) == 4
+    cells = [[words(td) for td in all_of(tr, "td")] for tr in all_of(figure, "tr")]
+    (row,) = (row for row in cells if row and row[0] == "10 (8 Mar)")
+    assert row[1:] == ["14", "11.2 to 16.8", "90%"]
+
+
+def test_ranges_of_several_crops_are_added_up():
+    document = small_plan(forecast=True)
+    for order in document["orders"]:
+        if order["crop"] == "lettuce_butterhead":
+            order["crop"] = "any leaf"
+    document["deliveries"].append(
+        {"line": "L1", "week": "2027-03-08", "batch": "B0004", "quantity": 1.0}
+    )
+    forecast = document["forecast"]
+    assert forecast is not None
+    forecast["produce"] = [
+        {"week": "2027-03-08", "crop": crop, "kg_p10": 1.0, "kg_p50": 2.0, "kg_p90": 3.0}
+        for crop in ("lettuce_butterhead", "basil_genovese", "radish")
+    ]
+    (figure,) = (f for f in order_figures(document, MADE_ON) if f.heading == "any leaf")
+    assert next(row for row in figure.table.rows if row[0] == "10 (8 Mar)")[2] == "2 to 6"
+
+
+def test_nitrate_and_fish_have_a_field_from_p10_to_p90():
+    tree = foretold_tree()
+    nitrogen = by_id(tree, "nitrogen-chart")
+    assert [len(by_class(plot, "range")) for plot in by_class(nitrogen, "plot")] == [0, 1, 0]
+    text = words(nitrogen)
+    assert "where eight of ten drawn seasons lie" in text
+    fish = by_id(tree, "fish")
+    drawn = [path for path in by_class(fish, "range") if path.get("d", "").endswith("z")]
+    assert len(drawn) == len(small_plan()["cohorts"])
+    assert "Likely no more than 23 kg." in words(fish)  # 20.8 kg, 12 % more
+
+
+def test_a_season_in_which_nitrate_leaves_its_band_is_named_beside_the_plan():
+    document = small_plan(forecast=True)
+    forecast = document["forecast"]
+    assert forecast is not None
+    for row in forecast["weeks"]:
+        row |= {"nitrate_n_mg_l_p10": 20.0, "nitrate_n_mg_l_p90": 50.0}
+    plain = nitrogen_figure(document, MADE_ON).finding
+    assert plain == band_finding(document)
+    forecast["weeks"][2]["nitrate_n_mg_l_p10"] = 4.0
+    forecast["weeks"][3]["nitrate_n_mg_l_p90"] = 61.0
+    said = nitrogen_figure(document, MADE_ON).finding
+    assert said == (
+        f"{plain} In a tenth or more of the drawn seasons it is under it in week 11 (15 Mar) and "
+        "over it in week 12 (22 Mar)."
+    )
+
+
+def test_tanks_that_are_alike_share_a_picture_whatever_their_own_ranges():
+    document = scaled(small_plan(forecast=True), 3)
+    forecast = document["forecast"]
+    assert forecast is not None
+    forecast["cohorts"] = [
+        row | {"id": cohort["id"], "kg_p90": row["kg_p90"] * (1 + number / 100)}
+        for number, cohort in enumerate(document["cohorts"])
+        for row in forecast["cohorts"]
+        if row["id"] == cohort["id"].partition(" ")[0]
+    ]
+    figures = tank_figures(document, MADE_ON)
+    assert [figure.heading for figure in figures] == ["fish tank 1-3", "fish tank 4-6"]
+    most = max(row["kg_p90"] for row in forecast["cohorts"] if row["id"].startswith(("C01", "C03")))
+    assert f"Likely no more than {most:.0f} kg." in figures[0].finding
+
+
+def test_doubtful_lines_stand_with_the_orders():
+    document = small_plan(forecast=True)
+    for order in document["orders"]:
+        if order["line"] == "L1":
+            order["chance"] = 0.4
+    tree = parsed(made(document))
+    orders = by_id(tree, "orders")
+    assert "Order lines that are less than 80% likely" in [words(h) for h in all_of(orders, "h3")]
+    assert "Corner Kitchen, line L1, butterhead lettuce: 40% likely in week" in words(orders)
+    (box,) = by_class(tree, "warn")
+    assert "more likely missed than met in some week" in words(box)
+
+
+def test_the_basis_tells_what_ranges_are_and_where_their_sizes_are_from():
+    basis = words(by_id(foretold_tree(), "basis"))
+    for said in ("eight of ten of 2,000 drawn seasons", "Not in the ranges", "judgement", "± 10%"):
+        assert said in basis
 
 
 # Care and basis
@@ -742,6 +864,18 @@ def test_contrast_formula_gives_the_standards_extremes():
     assert _contrast("#777777", "#777777") == 1
 
 
+def _mixed(over: str, under: str) -> str:
+    """Return a colour laid over another as thin as a range is drawn."""
+    style = (shipped("templates") / "style.css.j2").read_text("utf-8")
+    (found,) = re.findall(r"\.range\{fill:var\(--water\);fill-opacity:(\.\d+)", style)
+    share = float(found)
+    mixed = (
+        round(share * int(over[i : i + 2], 16) + (1 - share) * int(under[i : i + 2], 16))
+        for i in (1, 3, 5)
+    )
+    return "#" + "".join(f"{part:02x}" for part in mixed)
+
+
 def test_contrast_is_enough_in_light_dark_and_print():
     """WCAG 2.2, success criteria 1.4.3 (text, 4.5:1) and 1.4.11 (graphics, 3:1)."""
     style = (shipped("templates") / "style.css.j2").read_text("utf-8")
@@ -763,3 +897,6 @@ def test_contrast_is_enough_in_light_dark_and_print():
             assert _contrast(colour["foot"], colour[f"h{hue}"]) >= 3, hue
         for name in ("water", "plant", "warn"):
             assert _contrast(colour[name], colour["band"]) >= 3, name
+        for ground in ("paper", "band", "field"):  # under a range's own colour
+            assert _contrast(colour["water"], _mixed(colour["water"], colour[ground])) >= 3, ground
+            assert _contrast(colour["warn"], _mixed(colour["water"], colour[ground])) >= 3, ground

@@ -11,7 +11,7 @@ import stat
 import subprocess
 import threading
 import time
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from urllib.parse import urlencode, urlsplit
 
@@ -160,8 +160,8 @@ def test_no_secret_is_ever_logged(folder):
         b"GET %s HTTP/1.1\r\nHost: a\r\nHost: b\r\n\r\n",
         b"POST %s HTTP/1.1\r\nHost: a\r\nContent-Length: 5\r\nContent-Length: 6\r\n\r\nabcde",
         b"POST %s HTTP/1.1\r\nHost: 127.0.0.1\r\nTransfer-Encoding: gzip\r\n\r\n",
-        b"GET %s HTTP/1.1\r\nHost: 127.0.0.1\r\nX: " + b"a" * 40_000 + b"\r\n\r\n",
-        b"GET /" + b"a" * 40_000 + b" HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n",
+        b"GET %s HTTP/1.1\r\nHost: 127.0.0.1\r\nX: " + b"a" * 600_000 + b"\r\n\r\n",
+        b"GET /" + b"a" * 600_000 + b" HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n",
         b"GET %s HTTP/1.1\r\nHost: 127.0.0.1\r\n folded: x\r\n\r\n",
         b"GET %s\x00 HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n",
         b"GET %s HTTP/1.1\r\nHost: 127.0.0.1\r\nX: a\x00b\r\n\r\n",
@@ -173,11 +173,13 @@ def test_no_secret_is_ever_logged(folder):
 def test_broken_requests_get_an_error_and_nothing_else(served_raw, request_):
     port, path, folder = served_raw
     with socket.create_connection(("127.0.0.1", port), timeout=10) as raw:
-        raw.sendall(request_.replace(b"%s", path.encode()))
-        raw.shutdown(socket.SHUT_WR)
         said = b""
-        while more := raw.recv(65536):
-            said += more
+        with suppress(OSError):  # the server may hang up before all is sent
+            raw.sendall(request_.replace(b"%s", path.encode()))
+            raw.shutdown(socket.SHUT_WR)
+        with suppress(ConnectionError):
+            while more := raw.recv(65536):
+                said += more
     status = said.split(b" ", 2)[1:2]
     assert status in ([b"400"], [b"404"], [])
     assert b"VCALENDAR" not in said
@@ -310,6 +312,7 @@ def test_a_whole_request_is_answered_however_long_that_takes():
 def listening(app):
     with socket.socket() as listener:
         listener.bind(("127.0.0.1", 0))
+        listener.listen()
         server = uvicorn.Server(
             uvicorn.Config(app, http=Hasty, ws="none", lifespan="off", log_level="error")
         )

@@ -111,6 +111,23 @@ def test_fish_feed_work_and_nitrogen_are_those_of_the_weeks():
     assert "nitrate in its band in 18 of 20 weeks" in total(made(document), "Nitrogen")
 
 
+def test_a_forecast_adds_what_feed_may_come_to_and_what_may_be_missed():
+    document = small_plan(forecast=True)
+    document["orders"] = [
+        order("Mill", chance=0.9),
+        order("Mill", week="2027-03-22", chance=0.3),
+        order("Ferry", planned=0.0, short=10.0, within_tolerance=False, chance=0.0),
+    ]
+    sheet = made(document)
+    assert sheet.orders.head[-1] == "Likely missed"
+    assert [row[-1] for row in sheet.orders.rows] == ["1", "1", "2"]  # 1, 0.1 + 0.7, 1.8
+    fed_kg = sum(week["feed_kg"] for week in document["weeks"])
+    low, high = figure(0.85 * fed_kg), figure(1.15 * fed_kg)
+    assert total(sheet, "Feed").startswith(f"{figure(fed_kg)} kg, likely {low} to {high} kg; most")
+    assert len(made(small_plan()).orders.head) == 4
+    assert "likely" not in total(made(small_plan()), "Feed")
+
+
 def test_fish_taken_after_the_weeks_shown_do_not_count():
     document = small_plan()
     taken = document["cohorts"][0]["taken"]
@@ -158,7 +175,9 @@ def test_a_year_of_weeks_adds_up():
     sheet = summary(document, date(2027, 4, 7), groups={}, short=())
     cut = sum(row["cut_kg"] for row in document["produce"])
     assert sheet.harvest.rows[-1][-1] == figure(cut)
-    assert sheet.orders.rows[-1][-1].endswith(f" of {len(document['orders']):,}")
+    assert sheet.orders.rows[-1][3].endswith(f" of {len(document['orders']):,}")
+    missed = sum(1 - (order["chance"] or 0.0) for order in document["orders"])
+    assert sheet.orders.rows[-1][4] == f"{missed:,.0f}"
 
 
 @given(

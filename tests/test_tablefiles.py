@@ -108,6 +108,8 @@ def test_fish_in_a_file():
         "count": "60",
         "mean_g": "40.0",
         "kg": "2.4",
+        "kg_p10": "",
+        "kg_p90": "",
         "saleable": "",
         "order_lines": "",
         "note": "order ahead, check permit before ordering",
@@ -145,6 +147,57 @@ def test_batches_and_weeks_in_files():
     for row, week in zip(weeks, document["weeks"], strict=True):
         assert row["week"] == week["week"]
         assert float(row["nitrate_n_mg_l"]) == week["nitrate_n_mg_l"]
+
+
+def test_ranges_and_chances_in_files():
+    document = small_plan(forecast=True)
+    files = {name: rows_in(content) for name, content in files_of(document).items()}
+    forecast = document["forecast"]
+    assert forecast is not None
+    foretold = files["forecast.csv"]
+    assert len(foretold) == len(forecast["produce"])
+    planned = {(row["week"], row["crop"]): row["cut_kg"] for row in document["produce"]}
+    for read_back, row in zip(foretold, forecast["produce"], strict=True):
+        assert (read_back["week"], read_back["crop_id"]) == (row["week"], row["crop"])
+        assert float(read_back["kg_p90"]) == pytest.approx(row["kg_p90"])
+        assert float(read_back["planned_kg"]) == pytest.approx(planned[row["week"], row["crop"]])
+    for read_back, week in zip(files["weeks.csv"], forecast["weeks"], strict=True):
+        assert float(read_back["nitrate_n_mg_l_p10"]) == pytest.approx(week["nitrate_n_mg_l_p10"])
+        assert float(read_back["feed_kg_p50"]) == pytest.approx(week["feed_kg_p50"])
+    for read_back, cohort in zip(files["fish.csv"], forecast["cohorts"], strict=True):
+        assert read_back["cohort"] == cohort["id"]
+        assert float(read_back["mean_g_p90"]) == pytest.approx(cohort["mean_g_p90"])
+        assert float(read_back["biomass_kg_p10"]) == pytest.approx(cohort["kg_p10"])
+    assert [row["chance"] for row in files["orders.csv"]] == [
+        str(order["chance"]) for order in document["orders"]
+    ]
+    basil = next(row for row in files["harvest.csv"] if row["batch"] == "B0004")
+    assert [float(basil[f"batch_kg_{end}"]) for end in ("p10", "p50", "p90")] == pytest.approx(
+        [0.96, 1.164, 1.44]
+    )
+    assert basil["chance"] == "0.9"
+    cooled = next(row for row in files["harvest.csv"] if row["from"] == "cooler")
+    assert cooled["batch_kg_p50"] == ""
+    batch = files["batches.csv"][0]
+    assert (batch["first_cut_p10"], batch["first_cut_p90"]) == ("2027-03-11", "2027-03-15")
+    take = next(row for row in files["fish_list.csv"] if row["what"] == "take")
+    assert float(take["kg_p10"]) == pytest.approx(0.9 * float(take["kg"]), abs=1e-4)
+    feed = [row for row in files["shopping.csv"] if row["kind"] == "feed"]
+    for row in feed:
+        assert float(row["number_p90"]) == pytest.approx(1.15 * float(row["number"]), abs=1e-4)
+
+
+def test_without_a_forecast_ranges_are_blank():
+    files = {name: rows_in(content) for name, content in files_of(small_plan()).items()}
+    assert "forecast.csv" not in files
+    ranges = {
+        (name, column): {row[column] for row in rows}
+        for name, rows in files.items()
+        for column in (rows[0] if rows else ())
+        if column.endswith(("_p10", "_p50", "_p90")) or column == "chance"
+    }
+    assert len(ranges) > 15
+    assert set().union(*ranges.values()) == {""}
 
 
 def test_jobs_in_a_file():

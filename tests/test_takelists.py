@@ -198,6 +198,34 @@ def test_the_lists_are_in_the_units_that_the_farm_asks_for():
     assert not any("kg" in cell for row in rows_of(feed) for cell in row)
 
 
+# Ranges
+
+
+def test_the_lists_say_what_the_forecast_says():
+    document = small_plan(forecast=True)
+    feed = table_of("shopping-list", document, 2)
+    assert feed.head[2:5] == ("Feed", "Likely", "Bags of 20 kg")
+    row = next(row for row in rows_of(feed) if row[:2] == ("Mar 2027", "Nile tilapia"))
+    assert row[2:5] == ("5.9 kg", "5.1 to 6.8 kg", "1")
+    take = rows_of(table_of("fish-list", document))[1]
+    assert take[6] == "10.4 kg, likely 9.4 to 11.5 kg"
+    assert "Likely" not in table_of("shopping-list", small_plan(), 2).head
+
+
+def test_a_doubtful_line_has_its_chance_and_a_short_one_has_not():
+    document = small_plan(forecast=True)
+    for order in document["orders"]:
+        if order["line"] == "L1":
+            order["chance"] = 0.64
+    text = str(rows_of(table_of("harvest-list", document)))
+    assert "18 raft 1-2 (B0003) (64% likely)" in text
+    assert "(short 3.6 kg)" in text
+    assert text.count("% likely)") == sum(
+        order["line"] == "L1" and order["short"] <= 0 and order["week"] < "2027-04-26"
+        for order in document["orders"]
+    )
+
+
 # Which weeks
 
 

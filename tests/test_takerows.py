@@ -8,14 +8,8 @@ from math import ceil
 import pytest
 
 from planner.document import PlanDoc
-from planner.takerows import (
-    BAG_KG,
-    fish_days,
-    harvests,
-    purchases,
-    settings_out,
-    sowings,
-)
+from planner.purchases import BAG_KG, purchases
+from planner.takerows import fish_days, harvests, settings_out, sowings
 from planner.tasks import Kind, dated
 from tests.plandocs import CROPS, FISH, MADE_ON, small_plan
 
@@ -296,6 +290,47 @@ def test_there_is_always_feed_in_a_bag_and_never_a_bag_too_many():
             bags[row.what] += row.bags or 0
             assert bags[row.what] == ceil(need_kg[row.what] / BAG_KG)
     assert min(bags.values()) > 3
+
+
+# Ranges
+
+
+def test_a_months_feed_has_the_range_of_its_weeks():
+    document = small_plan(forecast=True)
+    rows = [row for row in purchases(document, CROPS) if row.kind == "feed"]
+    assert rows
+    for row in rows:
+        assert row.likely_kg == pytest.approx((0.85 * row.number, 1.15 * row.number))
+    forecast = document["forecast"]
+    assert forecast is not None
+    week = forecast["weeks"][0]
+    week["feed_kg_p10"], week["feed_kg_p90"] = 0.0, 3 * week["feed_kg_p90"]
+    first = next(row for row in purchases(document, CROPS) if row.what == "tilapia_nile"
+                 and row.kind == "feed")  # fmt: skip
+    fed_kg = 40 * 0.024 * 1.7  # of the first week
+    assert first.likely_kg == pytest.approx(
+        (0.85 * (first.number - fed_kg), 1.15 * (first.number + 2 * fed_kg))
+    )
+
+
+def test_a_week_that_the_forecast_lacks_leaves_its_month_without_a_range():
+    document = small_plan(forecast=True)
+    forecast = document["forecast"]
+    assert forecast is not None
+    forecast["weeks"] = forecast["weeks"][1:]
+    feed = [row for row in purchases(document, CROPS) if row.kind == "feed"]
+    assert {row.day.month for row in feed if row.likely_kg is None} == {3}
+    assert all(row.likely_kg is None for row in purchases(small_plan(), CROPS))
+
+
+def test_deliveries_carry_their_orders_chance_and_fish_their_range():
+    document = small_plan(forecast=True)
+    chance = {(row["line"], row["week"]): row["chance"] for row in document["orders"]}
+    rows = harvests(document)
+    assert all(row.chance == chance[row.line, row.week.isoformat()] for row in rows)
+    takes = [row for row in fish_days(document) if not row.stocked]
+    assert all(row.share == pytest.approx((0.9, 1.1)) for row in takes)
+    assert all(row.share is None for row in fish_days(small_plan()))
 
 
 # Order

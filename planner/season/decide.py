@@ -7,14 +7,18 @@ from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
+from ortools.math_opt.python import mathopt
 
 from planner.errors import ImpossiblePlanError
-from planner.plan import SeasonPlan, Status, gap
+from planner.plan import RESERVE_PRICE, SeasonPlan, Status, gap
 from planner.problem import SeasonProblem
+from planner.season.collision import collision
 from planner.season.effort import Effort, Progress, never, quiet
 from planner.season.margins import Margins, margins
 from planner.season.reasons import Reason, reasons
+from planner.season.rows import SeasonRows
 from planner.season.search import Search
+from planner.season.solvers import solve
 
 Floats = NDArray[np.float64]
 
@@ -65,6 +69,31 @@ def decide(
     return Season(plan=plan, reasons=reasons(search), margins=margins(search, plan))
 
 
+def most_worth(problem: SeasonProblem) -> tuple[float, float]:
+    """Return what the relaxed season is worth, reserves not held left out, and those. [money]
+
+    Raises
+    ------
+    ImpossiblePlanError
+        No plan keeps every hard rule.
+    """
+    rows = SeasonRows(problem)
+    fractions = np.zeros(rows.model.columns, dtype=bool)
+    answer = solve(rows.model, whole=fractions, linear_method=mathopt.LPAlgorithm.BARRIER)
+    if answer.values is None:
+        raise ImpossiblePlanError(collision(rows.model))
+    missing = 0.0
+    for number, order in enumerate(problem.orders):
+        if order.reserve > 0:
+            held = sum(
+                answer.values[rows.reserve_kg[number, crop]] / weight
+                for crop, weight in zip(order.crops, order.kg_per_unit, strict=True)
+            )
+            price = order.shortage_price * RESERVE_PRICE
+            missing += max(0.0, order.reserve - float(held)) * price
+    return answer.worth + missing, missing
+
+
 def season_plan(problem: SeasonProblem, effort: Effort, progress: Progress = quiet) -> SeasonPlan:
     """Search for the best plan of a season; raises as `decide` does."""
     return _searched(Search(problem, effort, progress))
@@ -102,6 +131,7 @@ def _searched(search: Search) -> SeasonPlan:
         order_kg=_above_zero(values, rows.order_kg),
         outlet_kg=_above_zero(values, rows.outlet_kg),
         cooler_kg=_above_zero(values, rows.cooler_kg),
+        reserve_kg=_above_zero(values, rows.reserve_kg),
     )
 
 

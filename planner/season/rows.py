@@ -1,11 +1,13 @@
 """The season's variables and rules as a linear model; one method a rule."""
 
+from collections import defaultdict
 from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
 
 from planner.changes import Group
+from planner.plan import RESERVE_PRICE
 from planner.problem import SeasonProblem
 from planner.season.linear import Builder, LinearModel
 
@@ -37,6 +39,7 @@ class SeasonRows:
         self.order_kg: dict[tuple[int, str], int] = {}
         self.outlet_kg: dict[tuple[int, int], int] = {}
         self.cooler_kg: dict[tuple[str, int], int] = {}
+        self.reserve_kg: dict[tuple[int, str], int] = {}
         self.short: list[int] = []
         self.held: list[Rows] = []
         self.tank_rows: list[Rows] = []
@@ -52,6 +55,7 @@ class SeasonRows:
             ("the highest nitrate that the fish bear", self._nitrate_stays_in_its_band),
             ("what grows after the tail", self._growing_after_the_tail_counts),
             ("changes to the plan before", self._changes_cost),
+            ("reserves", self._reserves_stand_ready),
         ):
             self._build.rule = rule
             add()
@@ -345,3 +349,31 @@ class SeasonRows:
                 self._build.term(row, more, -1)
                 for number in group.options:
                     self._build.term(row, column_of[number])
+
+    def _reserves_stand_ready(self) -> None:
+        """What is held ready for orders of a week goes to an outlet, the cooler or nobody. [kg]"""
+        problem, waste = self._problem, self._problem.farm.weights.waste_kg
+        outlets: dict[tuple[str, int], list[int]] = defaultdict(list)
+        for (number, week), column in self.outlet_kg.items():
+            outlets[problem.outlets[number].crop, week].append(column)
+        ready: dict[tuple[str, int], int] = {}
+        for number, order in enumerate(problem.orders):
+            if order.reserve <= 0:
+                continue
+            row = self._build.row(low=order.reserve)
+            price = order.shortage_price * RESERVE_PRICE
+            self._build.term(row, self._build.variable(high=order.reserve, worth=-price))
+            for crop, weight in zip(order.crops, order.kg_per_unit, strict=True):
+                held = self._build.variable(high=order.reserve * weight)
+                self.reserve_kg[number, crop] = held
+                self._build.term(row, held, 1 / weight)
+                if (crop, order.week) not in ready:
+                    ready[crop, order.week] = self._build.row(high=0)
+                    unsold = self._build.variable(worth=-waste)
+                    self._build.term(self._balance[crop][order.week], unsold, -1)
+                    gives_way = [unsold, *outlets[crop, order.week]]
+                    if (crop, order.week) in self.cooler_kg:
+                        gives_way.append(self.cooler_kg[crop, order.week])
+                    for column in gives_way:
+                        self._build.term(ready[crop, order.week], column, -1)
+                self._build.term(ready[crop, order.week], held)

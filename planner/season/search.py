@@ -44,6 +44,7 @@ ROUND_GAP = 0.001
 NEAR = 1e-6  # of a whole number
 WORKERS = 2
 HOPS = 3
+KEPT_GAP = 0.02  # of a plan in force that still fits: else the season is decided anew beside it
 KEPT_ROUNDS = 2  # more, in the time that a plan in force saves
 
 
@@ -87,10 +88,11 @@ class Search:
             self._solve_whole(self._relaxation())
             return "proven"
         relaxed = self._relaxation()
+        self._keep_on(relaxed)
         if int(self.model.whole.sum()) <= SMALL_WHOLE and self._solve_whole(relaxed):
             return "proven"
         most = self.effort.rounds(int(self.model.whole.sum()))
-        if not self._keep_on(relaxed):
+        if self.best is None or gap(self.problem, self.worth, self.bound) > KEPT_GAP:
             self._decide_in_turn(relaxed)
         elif self.effort.work is None:
             most += KEPT_ROUNDS
@@ -233,14 +235,14 @@ class Search:
         values[self._fish] = values[self._fish].round()
         self._blocks(values, self._promising(relaxed), 0)
 
-    def _keep_on(self, relaxed: Floats) -> bool:
+    def _keep_on(self, relaxed: Floats) -> None:
         """Begin from the plan in force: its starts stay, what stands and what it leaves is decided.
 
-        False when it does not fit the house as it is now.
+        There is no plan after it when that does not fit the house as it is now.
         """
         before = self.problem.changes.as_before
         if before is None:
-            return False
+            return
         low, high = self.model.low.copy(), self.model.high.copy()
         told = self._sown[before.parts_told]
         low[told] = high[told] = before.parts[before.parts_told]
@@ -248,23 +250,21 @@ class Search:
             zip(self.rows.tanks, self.rows.stocked, strict=True)
         ):
             if before.tanks_told[number] and fish is not None:
-                low[tanks] = high[tanks] = before.tanks[number]
-                low[fish] = high[fish] = before.fish[number]
+                low[tanks], low[fish] = before.tanks[number], before.fish[number]
         standing = np.array([o.standing is not None for o in self.problem.batches], dtype=bool)
         whole = np.concatenate([self._sown[standing], self._fish])
         if (low > self.model.high + NEAR).any():
-            return False
+            return
         answer = self._solve_near(low, high, whole, BLOCK_GAP)
         self._go_on()
         if answer.values is None:
-            return False
+            return
         self._tell("plan in force")
         values = answer.values
         values[whole] = values[whole].round()
         later = self._starts[~(standing | before.parts_told)]
         most = self._promising(relaxed, values)
         self._blocks(values, most, int(later.min(initial=self.problem.weeks)), told)
-        return self.best is not None
 
     def _blocks(
         self, values: Floats, most: Floats, start: int, kept: Numbers | None = None

@@ -6,24 +6,24 @@ comes of it is held against the plan in force. Nothing is changed until it is ac
 
 import csv
 import io
-import os
 import shutil
 import tempfile
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, fields, replace
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from enum import StrEnum
 from pathlib import Path
 
-from planner import farmfile, planning, writing
+from planner import farmfile, planning, starting
 from planner.demand import mean_price_kg, unit_weight_kg
 from planner.differences import changes
 from planner.document import OrderWeekDoc, PlanDoc
-from planner.errors import InputError, PlannerError
+from planner.errors import InputError
 from planner.farm import Farm, Order
 from planner.horizon import monday_of
-from planner.planning import Bundle, Start
+from planner.planning import Bundle
 from planner.season.effort import Effort, Progress, never, quiet
+from planner.starting import Start
 from planner.words import day_words, figure, plain, plural, spoken
 
 ORDERS = "orders.csv"
@@ -31,12 +31,12 @@ COLUMNS = (
     *("line", "customer", "crop", "unit", "quantity", "first_week", "last_week", "every_weeks"),
     *("weekdays", "priority", "price", "tolerance", "may_be_cut"),
 )
-WITHOUT_COLUMN = {  # what a line is read as where its file has no such column
-    **{"every_weeks": "1", "weekdays": "thu", "priority": "2", "tolerance": "0"},
-    "may_be_cut": "yes",
-}
+WITHOUT_COLUMN = dict(  # what a line is read as where its file has no such column
+    every_weeks="1", weekdays="thu", priority="2", tolerance="0", may_be_cut="yes"
+)
 LEAST_RUN = 3  # deliveries in a row that make "yes, from a date" worth saying; judgement
 MOST_LINES = 12
+BEHIND_ALL = 4  # priority of an enquiry: to go short of it is charged nothing but its price
 
 
 class Verdict(StrEnum):
@@ -96,6 +96,7 @@ class Answer:
     weeks: tuple[OrderWeekDoc, ...]
     bundle: Bundle
     order: Order
+    begin: Start
 
 
 def answer(
@@ -117,7 +118,7 @@ def answer(
     PlannerError
         As `planning.make_plan`.
     """
-    begin = planning.start(folder, today=today, plan_date=plan_date)
+    begin = starting.start(folder, today=today, plan_date=plan_date)
     asked = _order_of(folder, begin, enquiry)
     effort = effort or Effort()
     without = begin.before
@@ -127,8 +128,7 @@ def answer(
             begin, effort=effort, progress=progress, stopped=stopped
         ).document
         begin = replace(begin, before=begin.before or without)
-    farm = begin.house.farm.model_copy(update={"orders": (*begin.house.farm.orders, asked)})
-    with_it = replace(begin, house=replace(begin.house, farm=farm))
+    with_it = with_order(begin, asked)
     progress("the plan with it", None, float("inf"), 0.0)
     bundle = planning.planned(with_it, effort=effort, progress=progress, stopped=stopped)
     weeks = tuple(row for row in bundle.document["orders"] if row["line"] == asked.line)
@@ -144,7 +144,14 @@ def answer(
         weeks=weeks,
         bundle=bundle,
         order=asked,
+        begin=begin,
     )
+
+
+def with_order(begin: Start, order: Order) -> Start:
+    """Return a start with one order more."""
+    farm = begin.house.farm.model_copy(update={"orders": (*begin.house.farm.orders, order)})
+    return replace(begin, house=replace(begin.house, farm=farm))
 
 
 def _out_of_date(before: PlanDoc, begin: Start) -> bool:
@@ -163,7 +170,7 @@ def _order_of(folder: Path, begin: Start, enquiry: Enquiry) -> Order:
         for path in sorted(folder.iterdir()):
             if path.is_file() and path.suffix in {".toml", ".csv"} and path.name != ORDERS:
                 shutil.copyfile(path, copy / path.name)
-        (copy / ORDERS).write_text(_csv_text([COLUMNS, [cells.get(c, "") for c in COLUMNS]]))
+        (copy / ORDERS).write_text(csv_text([COLUMNS, [cells.get(c, "") for c in COLUMNS]]))
         try:
             inputs = farmfile.read_farm(copy)
         except InputError as fault:
@@ -173,9 +180,16 @@ def _order_of(folder: Path, begin: Start, enquiry: Enquiry) -> Order:
     order = inputs.farm.orders[0]
     if order.last_week < begin.made_on:
         raise InputError([f"the enquiry: last_week is {order.last_week}, before the plan date"])
+    if monday_of(order.first_week) >= end_of(begin.made_on, farm):
+        raise InputError([f"the enquiry: first_week is {order.first_week}, after the plan's weeks"])
     if not enquiry.price:
         order = order.model_copy(update={"price": _usual_price(begin, farm, order)})
-    return order
+    return order.model_copy(update={"priority": BEHIND_ALL})
+
+
+def end_of(made_on: date, farm: Farm) -> date:
+    """The first Monday after the plan's weeks."""
+    return monday_of(made_on) + timedelta(weeks=farm.rules.horizon_weeks)
 
 
 def _usual_price(begin: Start, farm: Farm, order: Order) -> float:
@@ -266,133 +280,8 @@ def _displaced(before: PlanDoc, now: PlanDoc, asked: str) -> list[str]:
     return [*shown, f"and {more} more"] if more > 0 else shown
 
 
-def accept(folder: Path, out: Path, given: Answer, *, now: datetime) -> str:
-    """Enter the promise into `orders.csv`, keep its plan and write it; returns the line's name.
-
-    Of a promise from a date on the weeks before are left out.
-
-    Raises
-    ------
-    PlannerError
-        The answer is no, or a file cannot be written; then nothing is.
-    """
-    if given.verdict is Verdict.NO:
-        raise PlannerError("The answer is no, so there is nothing to accept; nothing was changed.")
-    order = given.order
-    first = order.first_week
-    if given.since is not None:
-        first = max(first, given.since)
-    cells = {
-        "line": order.line,
-        "customer": order.customer,
-        "crop": order.crop_text,
-        "unit": order.unit,
-        "quantity": f"{order.quantity:.12g}",
-        "first_week": monday_of(first).isoformat(),
-        "last_week": order.last_week.isoformat(),
-        "every_weeks": str(order.every_weeks),
-        "weekdays": ";".join(
-            ("mon", "tue", "wed", "thu", "fri", "sat", "sun")[day] for day in order.weekdays
-        ),
-        "priority": "1",
-        "price": f"{order.price:.12g}",
-        "tolerance": f"{order.tolerance:.12g}",
-        "may_be_cut": "yes" if order.may_be_cut else "no",
-    }
-    writing.check_target(out)
-    path = folder / ORDERS
-    before = path.read_bytes() if path.exists() else None
-    _put(path, _with_row(path.name, before or b"", cells))
-    try:
-        planning.write(folder, given.bundle, out, now=now)
-    except BaseException:
-        _put(path, before)
-        raise
-    return order.line
-
-
-def _with_row(name: str, before: bytes, cells: Mapping[str, str]) -> bytes:
-    """Return a CSV file's octets with a row more, in the order of its own columns.
-
-    What stands in it stays as it is, with its byte order mark and its line ends.
-    """
-    text = before.decode("utf-8-sig")
-    rows = csv.reader(io.StringIO(text, newline=""), skipinitialspace=True)
-    head = next(([*map(_bare, row)] for row in rows if any(map(_bare, row))), None)
-    names = [*COLUMNS] if head is None else head
-    lost = [key for key in cells if key not in names and cells[key] != WITHOUT_COLUMN.get(key)]
-    if lost:
-        raise PlannerError(
-            f"{name} has no column {lost[0]}, which the promise needs ({cells[lost[0]]}); add "
-            f"{', '.join(lost)} to its first line, blank in the other rows; nothing was changed"
-        )
-    ends = "\r\n" if "\r\n" in text else "\n"
-    start = before if head is not None else _csv_text([COLUMNS], ends).encode()
-    if not start.endswith((b"\n", b"\r")):
-        start += ends.encode()
-    return start + _csv_text([[cells.get(key, "") for key in names]], ends).encode()
-
-
-def _bare(cell: str) -> str:
-    """A column's name as the reader of the farm's lists takes it."""
-    return cell.replace("\ufeff", "").strip().lower()
-
-
-def _put(path: Path, content: bytes | None) -> None:
-    """Give a file this content in one step; None takes it away."""
-    try:
-        if content is None:
-            path.unlink(missing_ok=True)
-            return
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            shutil.copymode(path, name) if path.exists() else os.chmod(name, 0o644)
-            os.replace(name, path)
-        except OSError:
-            Path(name).unlink(missing_ok=True)
-            raise
-    except OSError as fault:
-        raise PlannerError(f"{path}: cannot be written ({fault.strerror or fault})") from fault
-
-
-def _csv_text(rows: Iterable[Sequence[str]], ends: str = "\n") -> str:
+def csv_text(rows: Iterable[Sequence[str]], ends: str = "\n") -> str:
+    """Return rows as the text of a CSV file."""
     text = io.StringIO()
     csv.writer(text, lineterminator=ends).writerows(rows)
     return text.getvalue()
-
-
-def told(given: Answer) -> str:
-    """Return the answer in words, for the terminal."""
-    order = given.order
-    lines = [_headline(given)]
-    if given.reason:
-        lines.append(f"Short: {given.reason}")
-    met = sum(1 for row in given.weeks if row["within_tolerance"])
-    lines.append(f"{met} of {plural(len(given.weeks), 'delivery week')} can be met.")
-    if given.verdict is not Verdict.NO:
-        lines.append(f"Counted at {order.price:g} for each {order.unit}.")
-    lines += [f"Displaces: {text}" for text in given.displaced] or ["Displaces nothing sold."]
-    more = len(given.changed) - MOST_LINES
-    lines += [f"Would change: {text}" for text in given.changed[:MOST_LINES]]
-    lines += [f"and {more} more changes"] if more > 0 else []
-    return "\n".join(lines)
-
-
-def _headline(given: Answer) -> str:
-    order = given.order
-    every = "every week" if order.every_weeks == 1 else f"every {order.every_weeks} weeks"
-    what = f"{figure(order.quantity)} {order.unit} of {order.crop_text} {every}"
-    if given.verdict is Verdict.YES:
-        return f"Yes: {what}, {_from_to(order, order.first_week)}"
-    if given.verdict is Verdict.LATER and given.since is not None:
-        return f"Yes, from {day_words(given.since)} {given.since.year}: {what}"
-    return f"No: {what} cannot be promised, {_from_to(order, order.first_week)}"
-
-
-def _from_to(order: Order, first: date) -> str:
-    last = monday_of(order.last_week) + timedelta(days=6)
-    return f"{day_words(first)} {first.year} to {day_words(last)} {last.year}"

@@ -1,0 +1,61 @@
+"""Measured skill in small; `python -m tests.skill` measures it at length."""
+
+import numpy as np
+import pytest
+
+from tests.skill.measures import against
+from tests.skill.nature import tail
+from tests.skill.published import YEAR_1956, YEAR_1957, foretold, line
+from tests.skill.rivals import DEGREE_DAYS, LAST_YEAR, OURS, PACKET, TABLE, errors
+from tests.skill.simulate import Lived, live, world
+from tests.skill.tables import coverage
+
+SEEDS = (102, 107)
+LOW, HIGH = 0.70, 0.90
+
+
+@pytest.fixture(scope="module")
+def farms() -> list[Lived]:
+    """Farms that lived for two seasons, foretold every eight weeks."""
+    here = world()
+    return [live(here, seed, every=2, draws=200) for seed in SEEDS]
+
+
+@pytest.mark.parametrize("kind", ["kg", "date", "yield", "fish"])
+def test_a_range_of_80_percent_holds_what_comes(farms: list[Lived], kind: str) -> None:
+    rows = [row for farm in farms for row in farm.ranged]
+    for year in (1, 2):
+        assert LOW <= coverage(rows, kind, year) <= HIGH
+
+
+def test_with_one_season_of_records_no_simple_way_foretells_better(farms: list[Lived]) -> None:
+    found = errors([farm.grown for farm in farms])
+    assert found[OURS].batches > 40
+    for rival in (TABLE, PACKET, LAST_YEAR, DEGREE_DAYS):
+        assert found[OURS].days < found[rival].days
+        assert found[OURS].kg < found[rival].kg
+
+
+def test_a_number_counts_as_inside_its_own_draws_in_80_of_100_cases() -> None:
+    stream = np.random.default_rng(1)
+    for draws in (stream.normal(size=1000), stream.poisson(0.4, size=1000).astype(float)):
+        found = np.array([against(draws, real) for real in draws])
+        assert found[:, 0].mean() == pytest.approx(0.8, abs=0.01)
+        assert np.allclose(found.sum(axis=1), 1)
+
+
+def test_the_truth_has_the_sizes_it_is_given_and_heavier_tails() -> None:
+    stream = np.random.default_rng(2)
+    luck = np.array([tail(stream, 0.06) for _ in range(20_000)])
+    assert luck.std() == pytest.approx(0.06, rel=0.1)
+    assert (np.abs(luck) > 3 * 0.06).mean() > 3 * 0.0027  # of a normal number
+
+
+def test_counts_of_a_second_year_are_foretold_better_from_those_before_them() -> None:
+    assert line(YEAR_1956) == pytest.approx((8.40, -2.5), abs=0.05)
+    assert line(YEAR_1957) == pytest.approx((7.89, 22.8), abs=0.05)
+    found = foretold()
+    by_table = sum(abs(row.table - row.real) for row in found[1:])
+    learned = sum(abs(row.learned - row.real) for row in found[1:])
+    assert learned < 0.5 * by_table
+    assert sum(row.held_after for row in found[1:]) > sum(row.held_before for row in found[1:])
