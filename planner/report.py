@@ -41,7 +41,12 @@ from planner.takelists import take_lists
 from planner.water import NITRATE_PER_N
 from planner.watercharts import nitrogen_figure
 from planner.words import day_words, figure, plain, plural, quantity, spoken
-from planner.worthtables import comparison_table, margins_table
+from planner.worthtables import (
+    certainty_table,
+    certainty_words,
+    comparison_table,
+    margins_table,
+)
 
 FIRST_WARNINGS = 3
 MOST_CHANGES = 60
@@ -144,6 +149,8 @@ def page(
         solver=solver_words(document["solver"]),
         lists=take_lists(document, crops=crops, today=today),
         margins=margins_table(document),
+        certainty=certainty_table(document),
+        certainty_told=certainty_words(document),
         comparison=comparison_table(document),
         range_notes=range_notes(document),
         spread=spread_table() if document["forecast"] else None,

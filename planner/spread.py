@@ -43,6 +43,8 @@ class Spread:
         Of days to harvest: shared by a class, by a crop and method in a season, of one batch.
     yield_class, yield_crop, yield_batch
         Of kilograms a plant.
+    yield_cut
+        Of one week's cut or picking of a crop that is cut again, beside its batch's.
     yield_season_share
         Share of the slow weather that shows in the weight of crops cut once. [-]
     counted_share
@@ -73,6 +75,7 @@ class Spread:
     yield_class: float
     yield_crop: float
     yield_batch: float
+    yield_cut: float
     yield_season_share: float
     counted_share: float
     germination: float

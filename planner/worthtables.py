@@ -53,3 +53,29 @@ def comparison_table(document: PlanDoc) -> Table:
         head=("", "This plan", "By hand"),
         rows=tuple((what, figure(ours), figure(hand)) for what, figure in rows),
     )
+
+
+def certainty_table(document: PlanDoc) -> Table:
+    """Return what reserves for each certainty cost; no rows when none was asked for."""
+    told = document["certainty"]
+    rows = [] if told is None else told["prices"]
+    return Table(
+        caption="What certainty costs, in the farm's money",
+        head=("Chance that a first-priority order is met", "Costs", "Cannot be held, charged"),
+        rows=tuple(
+            (f"{row['certainty']:.0%}", f"{row['cost']:,.0f}", f"{row['missing']:,.0f}")
+            for row in rows
+        ),
+    )
+
+
+def certainty_words(document: PlanDoc) -> str:
+    """Say how far the plan keeps the certainty that was asked for; empty when none was."""
+    told = document["certainty"]
+    if told is None:
+        return ""
+    return (
+        f"Planned with reserves, so that each order of the first priority has a chance of "
+        f"{told['asked']:.0%}: {told['met']} of {told['order_weeks']} order weeks have it. "
+        "The costs are those of the relaxed model."
+    )

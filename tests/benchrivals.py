@@ -23,6 +23,7 @@ import numpy as np
 
 from planner import placement
 from planner.batches import BatchOption
+from planner.changes import none as no_changes
 from planner.cohorts import CohortOption
 from planner.errors import PlannerError
 from planner.farm import Standing
@@ -234,7 +235,7 @@ def by_place(problem: SeasonProblem) -> SeasonProblem:
             at_hand[option.at_hand].append(len(cohorts))
             tank = names.index(farm.cohorts[option.at_hand].tank)
             cohorts.append(replace(option, tank=tank))
-    changes = {
+    places = {
         "zones": tuple(
             zone.model_copy(update={"name": name, "places": 1})
             for zone in farm.zones
@@ -249,8 +250,9 @@ def by_place(problem: SeasonProblem) -> SeasonProblem:
     }
     return replace(
         problem,
-        farm=farm.model_copy(update=changes),
+        farm=farm.model_copy(update=places),
         batches=tuple(batches),
+        changes=no_changes(len(batches), len(cohorts)),
         discard_cost=np.array(discard),
         batch_groups=tuple(groups),
         cohorts=tuple(cohorts),

@@ -14,14 +14,19 @@ from planner.planning import Bundle
 from planner.schools import schools
 from planner.season.decide import most_worth, season_plan
 from planner.season.effort import Effort
-from tests.shortfarm import MONDAY, planned, write_short_farm
+from tests.shortfarm import MONDAY, ORDERS_CSV, planned, write_short_farm
 
 ASKED = 0.8
 
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return write_short_farm(tmp_path_factory.mktemp("certain") / "farm")
+    """Orders that can be filled, and hardly an outlet: nothing more than ordered is grown."""
+    return write_short_farm(
+        tmp_path_factory.mktemp("certain") / "farm",
+        orders_csv=ORDERS_CSV.replace("2027-03-22", "2027-05-03"),
+        outlets_csv="outlet,crop,most_per_week,price_kg\nStand,lettuce_butterhead,0.1,2\n",
+    )
 
 
 @pytest.fixture(scope="module")
@@ -42,7 +47,7 @@ def chances(bundle: Bundle) -> list[float]:
 
 def test_orders_of_the_first_priority_are_met_more_often(plain: Bundle, sure: Bundle) -> None:
     before, after = chances(plain), chances(sure)
-    assert len(before) == len(after) > 10
+    assert len(before) == len(after) >= 9
     assert np.mean(after) > np.mean(before) + 0.05
     kept = [chance >= ASKED for chance in after]
     assert sum(kept) > sum(chance >= ASKED for chance in before)

@@ -80,7 +80,8 @@ tank 1,perch_yellow,30,60 g,2027-05-03
 FROM = "2027-05-04"  # a Tuesday
 WRITTEN = {
     "plan.html", "plan.json", "tasks.ics", "tables/batches.csv", "tables/deliveries.csv",
-    "tables/fish.csv", "tables/fish_list.csv", "tables/harvest.csv", "tables/jobs.csv",
+    "tables/fish.csv", "tables/fish_list.csv", "tables/forecast.csv", "tables/harvest.csv",
+    "tables/jobs.csv",
     "tables/orders.csv", "tables/produce.csv", "tables/setting_out.csv", "tables/shopping.csv",
     "tables/sowing.csv", "tables/weeks.csv",
 }  # fmt: skip

@@ -45,7 +45,7 @@ def faults(path: Path, farm: Farm) -> list[str]:
 
 def test_every_size_has_a_source_or_is_a_judgement() -> None:
     rows = spread_rows()
-    assert len(rows) == 23
+    assert len(rows) == 25
     for row in rows:
         assert row.note
         assert (row.basis == "judgement") == (not row.source)

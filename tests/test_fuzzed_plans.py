@@ -142,7 +142,7 @@ CALM = settings(
 def test_any_drawn_farm_ends_in_a_plan_or_in_sentences(tmp_path: Path) -> None:
     ends: Counter[str] = Counter()
 
-    @settings(CALM, max_examples=400)
+    @settings(CALM, max_examples=200)
     @given(farm=farm_folders(), earlier=st.booleans(), full_after=FULL_AFTER)
     def plan(farm: FarmFolder, earlier: bool, full_after: int | None) -> None:
         for name in FILES:
@@ -156,7 +156,7 @@ def test_any_drawn_farm_ends_in_a_plan_or_in_sentences(tmp_path: Path) -> None:
         ends[end] += 1
 
     plan()
-    assert ends["plan with batches"] > 100, ends
+    assert ends["plan with batches"] > 50, ends
     assert ends["faults"] < 120, ends
     assert min(ends["plan"], ends["faults"], ends["impossible"], ends["disk full"]) > 0, ends
 
@@ -165,7 +165,7 @@ def test_any_broken_farm_ends_in_a_plan_or_in_sentences(tmp_path: Path) -> None:
     ends: Counter[str] = Counter()
     short = {"[nursery]\n": SHORT, 'climate = "duluth_mn"': 'climate = "here.csv"'}
 
-    @settings(CALM, max_examples=250)
+    @settings(CALM, max_examples=150)
     @given(
         changes=st.lists(
             st.tuples(st.sampled_from([*FILES, *MORE_FILES]), CHANGES), min_size=1, max_size=2
@@ -200,8 +200,8 @@ def test_any_broken_farm_ends_in_a_plan_or_in_sentences(tmp_path: Path) -> None:
         ends[end] += 1
 
     plan()
-    assert ends["plan with batches"] > 50, ends
-    assert ends["faults"] > 50, ends
+    assert ends["plan with batches"] > 30, ends
+    assert ends["faults"] > 30, ends
 
 
 def is_long(folder: Path) -> bool:

@@ -476,7 +476,7 @@ def test_priors_follow_the_shipped_sizes_of_spread() -> None:
 def test_batches_that_one_event_took_count_as_one() -> None:
     """A pump that failed is not twenty proofs that the crop rots."""
     whole = [
-        LossObs(crop="lettuce_romaine", method="raft", batch=f"B{n}", plants=28, lost=0)
+        LossObs(crop="lettuce_butterhead", method="raft", batch=f"B{n}", plants=28, lost=0)
         for n in range(10)
     ]
     lost = [
@@ -486,7 +486,7 @@ def test_batches_that_one_event_took_count_as_one() -> None:
     each = [replace(o, event=f"{o.batch} rot") for o in lost]
     one, together, apart = (
         learn(Observations(losses=tuple([*whole, *some])), CROPS, FISH, shipped_priors())
-        .loss_of("lettuce_romaine", "raft")
+        .loss_of("lettuce_butterhead", "raft")
         .mean_log
         for some in (lost[:1], lost, each)
     )

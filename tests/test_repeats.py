@@ -119,10 +119,12 @@ def test_a_new_process_writes_the_same_bytes(tmp_path: Path) -> None:
     farm = write_small_farm(tmp_path / "farm")
     with (farm / "farm.toml").open("a", encoding="utf-8") as file:
         file.write("\n[rules]\nhorizon_weeks = 12\ntail_weeks = 4\n")
-    found = []
+    found, same = [], tmp_path / "same farm"
     for seed in ("1", "77"):
         out = tmp_path / seed
-        command = ["plan", str(farm), "--work", "1", "--seed", "5", "--out", str(out)]
+        shutil.rmtree(same, ignore_errors=True)
+        shutil.copytree(farm, same)
+        command = ["plan", str(same), "--work", "1", "--seed", "5", "--out", str(out)]
         subprocess.run(
             [sys.executable, "-m", "planner", *command],
             check=True,

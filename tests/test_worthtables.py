@@ -7,7 +7,13 @@ from datetime import date
 import pytest
 
 from planner.document import PlanDoc
-from planner.worthtables import LEAST_WORTH, comparison_table, margins_table
+from planner.worthtables import (
+    LEAST_WORTH,
+    certainty_table,
+    certainty_words,
+    comparison_table,
+    margins_table,
+)
 from tests.plandocs import small_plan
 
 ZONES = ("north gravel", "raft", "tower row")
@@ -144,3 +150,17 @@ def test_tables_leave_the_document_as_it_is() -> None:
     for table in (margins_table(document), comparison_table(document)):
         assert all(len(cells) == len(table.head) for cells in table.rows)
     assert document == before
+
+
+def test_the_price_of_certainty_is_shown_only_when_it_was_asked_for() -> None:
+    plan = small_plan()
+    assert certainty_table(plan).rows == ()
+    assert certainty_words(plan) == ""
+    plan["certainty"] = {
+        "asked": 0.8,
+        "order_weeks": 12,
+        "met": 9,
+        "prices": [{"certainty": 0.8, "cost": 168.4, "missing": 0.0}],
+    }
+    assert certainty_table(plan).rows == (("80%", "168", "0"),)
+    assert "9 of 12 order weeks" in certainty_words(plan)

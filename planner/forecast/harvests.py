@@ -83,12 +83,17 @@ def bed(
     """Draw what all lots of a crop and method share."""
     name = f"{crop.id}/{method}"
     head = crop.harvest_kind == "once" and crop.yield_unit in {"head", "each"}
+    counted = sizes.spread.counted_share if head else 1.0
+    # records of heads are counts already: what was learned of them is not to be halved again
+    learned = sizes.yields(crop.id, method)
+    most = max(learned, sizes.factors.priors.yields.sd)
+    yields = min(learned / counted, most) if counted > 0 else learned
     return Bed(
         crop=crop,
-        counted=sizes.spread.counted_share if head else 1.0,
+        counted=counted,
         clock=clock,
         days=streams.normal(f"days/{name}", sizes.days(crop.id, method)),
-        yields=streams.normal(f"yield/{name}", sizes.yields(crop.id, method)),
+        yields=streams.normal(f"yield/{name}", yields),
         losses=streams.normal(f"losses/{name}", sizes.losses(crop.id, method)),
         weekday=cut_days(problem.farm, crop.id).first_weekday,
     )
@@ -119,7 +124,7 @@ def harvest(
     weight = np.exp(heavier * here.counted) * plants
     ripe = _ripe(problem, lot, here, speed)
     week_ripe = _first_week(problem, ripe - UNRIPE_DAYS, here.weekday)
-    kg = _cuts(problem, lot, here, weather, ripe, week_ripe, speed, weight)
+    kg = _cuts(problem, lot, here, weather, ripe, week_ripe, speed, weight, streams, spread)
     return Harvest(
         kg=kg, first_day=_first_day(problem, kg, here, ripe, first_cut), uptake=speed * plants
     )
@@ -181,6 +186,8 @@ def _cuts(
     week_ripe: Days,
     speed: Series,
     weight: Series,
+    streams: Streams,
+    spread: Spread,
 ) -> dict[int, Series]:
     """Kilograms by week and draw."""
     horizon, crop = problem.horizon, here.crop
@@ -197,6 +204,8 @@ def _cuts(
             continue
         day = (lot.ripe_in[week] - horizon.start).days
         kg = planned_kg * weight
+        if crop.harvest_kind != "once":
+            kg = kg * np.exp(streams.normal(f"cut/{lot.id}/{week}", spread.yield_cut))
         if crop.harvest_kind == "picking":
             share = np.clip((day + PICK_DAYS - ripe) / PICK_DAYS, 0.0, 1.0)
             add(week, kg * speed * here.clock.pace(day, day + PICK_DAYS) * share)

@@ -157,15 +157,16 @@ def _losses(
     """Yield the losses; batches that one event took count together as one record.
 
     A record of k that share an event is unsure by √(k − 1) of a batch's own spread besides, so
-    that all k weigh as much as one.
+    that all k weigh as much as one, and says no more than an outlier may.
     """
     shared = Counter(o.event for o in observations.losses if o.event)
     for o in observations.losses:
+        value, together = lost_over_table(o, crops), max(1, shared[o.event])
         yield Sample(
             shared=crops[o.crop].feed_rate_class,
             key=(o.crop, o.method),
-            value=lost_over_table(o, crops),
-            noise=prior.sigma * sqrt(max(1, shared[o.event]) - 1),
+            value=min(value, COUNTED["cut"] * prior.sigma) if together > 1 else value,
+            noise=prior.sigma * sqrt(together - 1),
         )
 
 

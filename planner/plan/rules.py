@@ -1,6 +1,5 @@
 """A check of every hard rule in plain arithmetic, without the solver."""
 
-from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -145,7 +144,7 @@ def _produce_faults(problem: SeasonProblem, plan: SeasonPlan) -> list[str]:
         outlet = problem.outlets[number]
         if kilograms > outlet.most_week_kg * (1 + TOLERANCE) + TOLERANCE:
             found.append(f"{outlet.outlet}: more {outlet.crop} than it takes in week {week}")
-    found += _reserve_faults(problem, plan, kept)
+    found += _reserve_faults(problem, plan)
     amounts = (
         *plan.reserve_kg.values(),
         *plan.harvest_kg.values(),
@@ -158,10 +157,8 @@ def _produce_faults(problem: SeasonProblem, plan: SeasonPlan) -> list[str]:
     return found
 
 
-def _reserve_faults(
-    problem: SeasonProblem, plan: SeasonPlan, kept: Mapping[str, Series]
-) -> list[str]:
-    """What is held ready for orders is cut and goes to an outlet, the cooler or nobody."""
+def _reserve_faults(problem: SeasonProblem, plan: SeasonPlan) -> list[str]:
+    """What is held ready for orders is cut and goes to an outlet or to nobody."""
     if not plan.reserve_kg:
         return []
     _, outlets = sold_kg(problem, plan)
@@ -173,6 +170,6 @@ def _reserve_faults(
         f"{name}: more is held ready than there is in week {problem.horizon.label(int(week))}"
         for name, series in held.items()
         for week in np.flatnonzero(
-            series > outlets[name] + kept[name] + wasted[name] + 10 * TOLERANCE * (1 + series)
+            series > outlets[name] + wasted[name] + 10 * TOLERANCE * (1 + series)
         )
     ]

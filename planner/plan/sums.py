@@ -41,7 +41,7 @@ class SeasonPlan:
     cooler_kg
         By (crop, week): kept over into the next week. [kg]
     reserve_kg
-        By (number in `problem.orders`, crop): cut for an outlet, the cooler or nobody, and at hand
+        By (number in `problem.orders`, crop): cut for an outlet or for nobody, and at hand
         for the order if less is cut than planned. [kg]
     value, bound
         Objective of this plan and an upper bound on that of any plan. [money]

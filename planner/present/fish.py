@@ -55,9 +55,12 @@ def _by_lists(
             continue
         school = _counted(row, None, fish)
         school.news = [e for e in _on_tank(news, row.tank) if e.on >= row.as_of]
+        if not school.news:
+            found.append(row)
+            continue
         left = followed(school, today, today, findings)
         if left is not None:
-            found.append(left if school.news else row)
+            found.append(left)
     return found
 
 

@@ -13,6 +13,7 @@ from planner.present.told import OfTank, Outcome, outcome, steps
 from planner.words import Units, day_words, figure, weight
 
 SAME_TAKE_DAYS = 10  # between a planned taking and a fish harvest that is it; judgement
+LEAST_G = 0.01  # that a scale shows
 WORTH_TELLING = 0.03  # deviation of a weighing from the plan; judgement
 
 
@@ -152,7 +153,7 @@ def followed(school: School, made_on: date, today: date, findings: Findings) -> 
         tank=school.tank,
         species=school.species,
         count=round(left),
-        mean_g=round(mean_g, 2),
+        mean_g=max(LEAST_G, round(mean_g, 2)),
         as_of=day,
     )
 

@@ -351,7 +351,7 @@ class SeasonRows:
                     self._build.term(row, column_of[number])
 
     def _reserves_stand_ready(self) -> None:
-        """What is held ready for orders of a week goes to an outlet, the cooler or nobody. [kg]"""
+        """What is held ready for orders of a week goes to an outlet or to nobody. [kg]"""
         problem, waste = self._problem, self._problem.farm.weights.waste_kg
         outlets: dict[tuple[str, int], list[int]] = defaultdict(list)
         for (number, week), column in self.outlet_kg.items():
@@ -371,9 +371,6 @@ class SeasonRows:
                     ready[crop, order.week] = self._build.row(high=0)
                     unsold = self._build.variable(worth=-waste)
                     self._build.term(self._balance[crop][order.week], unsold, -1)
-                    gives_way = [unsold, *outlets[crop, order.week]]
-                    if (crop, order.week) in self.cooler_kg:
-                        gives_way.append(self.cooler_kg[crop, order.week])
-                    for column in gives_way:
+                    for column in (unsold, *outlets[crop, order.week]):
                         self._build.term(ready[crop, order.week], column, -1)
                 self._build.term(ready[crop, order.week], held)
