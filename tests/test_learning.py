@@ -490,5 +490,5 @@ def test_batches_that_one_event_took_count_as_one() -> None:
         .mean_log
         for some in (lost[:1], lost, each)
     )
-    assert 0 <= one <= together < apart
-    assert together < one + 0.3 * (apart - one)
+    assert 0 < together < apart
+    assert together == pytest.approx(one, abs=0.1 * apart)
