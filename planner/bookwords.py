@@ -35,6 +35,7 @@ _FIGURES = {
 _DONE = {
     "sow": "sown",
     "set out": "set out",
+    "ripe": "seen ripe",
     "cut": "cut",
     "clear": "cleared",
     "stock": "stocked",
@@ -42,7 +43,7 @@ _DONE = {
     "empty": "emptied",
     "water": "water jobs done",
 }
-_NOT_DONE = {**_DONE, "cut": "cut yet", "water": "done yet: water jobs"}
+_NOT_DONE = {**_DONE, "ripe": "ripe yet", "cut": "cut yet", "water": "done yet: water jobs"}
 
 
 def words(recorded: Recorded, units: Units, names: Mapping[str, str]) -> str:

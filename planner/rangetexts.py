@@ -18,6 +18,7 @@ SPREAD_WORDS: Mapping[str, str] = {
     "yield_class": "Weight of a plant: a class of crops in this house",
     "yield_crop": "Weight of a plant: a crop in its class",
     "yield_batch": "Weight of a plant: a batch",
+    "yield_cut": "Weight of a cut or pick: one week's of a batch",
     "yield_season_share": "Share of a season's weather in the weight of crops cut once",
     "counted_share": "Share of a head's weight in how many are fit to sell",
     "germination": "Seedlings fit to set out, of the cells sown",

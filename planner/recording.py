@@ -47,6 +47,7 @@ STEP_WORDS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
         "sow": ("sow", "sown", "seed"),
         "set out": ("set out", "setout", "transplant", "plant out"),
+        "ripe": ("ripe", "ready"),
         "cut": ("cut", "harvest", "pick"),
         "clear": ("clear", "pull out"),
         "stock": ("stock",),

@@ -808,3 +808,19 @@ def test_fingerlings_that_come_late_are_not_planned_sooner() -> None:
     assert now(day(3), late, house=house).farm.fingerlings[0].lead_weeks == 5
     assert now(day(24), late, house=house).farm.fingerlings[0].lead_weeks == 2
     assert now(day(3), house=house).farm.fingerlings[0].lead_weeks == 2
+
+
+def test_a_batch_seen_ripe_is_ripe_from_that_day() -> None:
+    seen = Done(on=day(1), step="ripe", batch="B0001")
+    before = rows(now(day(2)))["B0001"]
+    assert before.ripe is None
+    assert rows(now(day(2), seen))["B0001"].ripe == day(1)
+
+
+def test_a_batch_that_is_back_in_its_tray_holds_no_places() -> None:
+    entries = (
+        Done(on=day(0), step="sow", batch="B0001"),
+        Skipped(on=day(0), step="set out", batch="B0001"),
+    )
+    row = rows(now(day(24), *entries))["B0001"]
+    assert (row.transplant, row.places, row.parts_in) == (None, (), ())

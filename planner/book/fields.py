@@ -7,7 +7,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
 
 from planner.quantities import Count, In, Number
 
-Step = Literal["sow", "set out", "cut", "clear", "stock", "take", "empty", "water"]
+Step = Literal["sow", "set out", "ripe", "cut", "clear", "stock", "take", "empty", "water"]
 STEPS: tuple[str, ...] = get_args(Step)
 FISH_STEPS = ("stock", "take", "empty")
 

@@ -7,7 +7,8 @@ early waits, and past its harvest window loses an equal share a day until twice 
 gone (judgement); leaf that waits goes on growing. Regrowth and fruit come faster or slower with
 growth; what a late first cut takes of their time is lost to them.
 
-Heads are sold by count: of all that makes a plant lighter only a share shows in how many are sold.
+Heads are sold by count: of all that makes a plant lighter only a share shows in how many are sold,
+and there are never more of them than plants.
 """
 
 from collections.abc import Mapping
@@ -31,6 +32,7 @@ Series = NDArray[np.float64]
 
 LEAST_KG = 1e-6
 UNRIPE_DAYS = 3  # short of ripeness at which a crop is cut all the same; judgement
+UNFIT_SHARE = 0.5  # of the table's losses that are heads too small to sell; judgement
 OVERRIPE_WINDOWS = 2  # harvest windows past its own in which a crop is lost; judgement
 LIGHTER_A_DAY = 0.06  # of a plant's weight, for each of them; judgement
 MOST_MORE = 0.4  # of a cut of leaf, that stands on when it waits; judgement
@@ -121,7 +123,10 @@ def harvest(
     speed = np.exp(-(here.days + slower * spread.days_batch))
     heavier = here.yields + heavier * spread.yield_batch
     plants = _plants(lot, here, stream, spread)
-    weight = np.exp(heavier * here.counted) * plants
+    fit = np.exp(heavier * here.counted)
+    if here.counted < 1:  # no more heads than plants
+        fit = np.minimum(fit, 1 + UNFIT_SHARE * here.crop.loss_pct / 100)
+    weight = fit * plants
     ripe = _ripe(problem, lot, here, speed)
     week_ripe = _first_week(problem, ripe - UNRIPE_DAYS, here.weekday)
     kg = _cuts(problem, lot, here, weather, ripe, week_ripe, speed, weight, streams, spread)

@@ -1,6 +1,5 @@
 """A check of every hard rule in plain arithmetic, without the solver."""
 
-
 import numpy as np
 from numpy.typing import NDArray
 

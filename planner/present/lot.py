@@ -229,15 +229,16 @@ class _Follow:
         return lost
 
     def _tray(self, parts: int, sown: date, due: date | None) -> Stands:
-        lot = self.lot
-        same = lot.base is not None and lot.base.parts == parts
+        lot, base = self.lot, self.lot.base
+        in_tray = base is not None and (base.transplant is None or base.transplant > base.as_of)
+        kept = base if in_tray and base is not None and base.parts == parts else None
         row = Standing(
             id=lot.id,
             crop=lot.crop.id,
             zone=lot.zone.name,
             parts=parts,
-            places=lot.base.places if lot.base is not None and same else (),
-            parts_in=lot.base.parts_in if lot.base is not None and same else (),
+            places=() if kept is None else kept.places,
+            parts_in=() if kept is None else kept.parts_in,
             sow=sown,
             transplant=due if due is not None and due > self.today else None,
             as_of=self.today,
@@ -300,6 +301,9 @@ class _Follow:
     def _ripe(self, cuts: Cuts) -> date | None:
         if cuts.ready is not None:
             return cuts.ready
+        seen = [entry.on for entry in self.lot.news if _done(entry, "ripe")]
+        if seen and not cuts.first:
+            return min(seen)
         return None if self.lot.base is None or cuts.first else self.lot.base.ripe
 
     # Words
