@@ -36,7 +36,7 @@ from planner.season.solvers import Solver, solve
 from tests.houses import House, random_house, small_house
 
 EXACT = range(220)
-CHECKED = range(500)
+CHECKED = range(250)
 GROUP = 50
 NEAR = 1e-6
 
