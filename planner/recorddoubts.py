@@ -76,7 +76,7 @@ def _about_the_day(entry: Entry, today: date) -> Iterator[str]:
 
 
 def _step(entry: Done | Skipped, names: Names) -> Iterator[str]:
-    if entry.planned_on is None and names.has_plan:
+    if entry.planned_on is None and names.has_plan and entry.step != "ripe":  # never planned
         of = f" of {entry.batch}" if entry.batch else ""
         yield f'the plan in force has no "{entry.step}"{of}; entered without a planned day'
     elif entry.planned_on is not None and abs((entry.on - entry.planned_on).days) > FAR_DAYS:

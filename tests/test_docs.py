@@ -1,10 +1,13 @@
 """The README tells the truth: commands, files, examples."""
 
 import re
+import shlex
 import tomllib
 from pathlib import Path
 
+import pytest
 import typer
+from typer.testing import CliRunner
 
 from planner.cli import app
 
@@ -17,6 +20,25 @@ def test_every_command_has_help_and_stands_in_the_readme() -> None:
     for name, command in group.commands.items():  # type: ignore[attr-defined]
         assert command.help, name
         assert f"sowstock {name}" in README
+
+
+LINES = [
+    line.strip()
+    for line in README.splitlines()
+    if line.startswith("    sowstock ") and " init " not in line and "…" not in line
+]
+
+
+@pytest.mark.parametrize("line", LINES)
+def test_every_command_line_of_the_readme_is_right_usage(
+    line: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In a folder without the farm each says so (1), or works (0); wrong usage would be 2."""
+    monkeypatch.chdir(tmp_path)
+    words = shlex.split(line.partition("  #")[0])
+    result = CliRunner().invoke(app, words[1:])
+    assert result.exit_code in (0, 1), result.output
+    assert words[1] == "tables" or "my-farm" in result.stderr
 
 
 def test_the_readme_names_two_commands_each_on_one_line() -> None:

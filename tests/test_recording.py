@@ -237,6 +237,7 @@ def test_a_step_that_the_plan_does_not_have_is_doubted_not_refused(
     inputs: Inputs, known: Names
 ) -> None:
     assert 'has no "sow" of B0001' in doubts("done", known, step="sow", batch="B0001")
+    assert doubts("done", known, step="ripe", batch="B0001") == ""  # no plan has it
     assert doubts("done", names(inputs, None), step="cut", batch="G3") == ""
     far = doubts("done", known, step="clear", batch="B0003", on="2027-03-09")
     assert "it was planned for 2027-04-26, 48 days from 2027-03-09" in far
