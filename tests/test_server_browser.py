@@ -15,7 +15,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from planner.book import Done
-from tests.servedfarm import NOW, Served, entries_of, planned_farm, served
+from tests.servedfarm import NOW, Served, document_of, entries_of, planned_farm, served
 from tests.test_page_browser import ARGUMENTS, PHONE, chromium
 
 pytestmark = pytest.mark.browser
@@ -109,6 +109,43 @@ def test_a_job_is_done_in_one_tap(house, phone, script):
     assert isinstance(entry, Done)
     assert key == f"sow/{entry.batch}/{entry.planned_on.isoformat()}"
     assert said == []
+
+
+def nearly_ripe(house: House) -> None:
+    """Set the clock to a week before the plan cuts its first batch."""
+    days = [b["ripe"] for b in document_of(house.farm.folder)["batches"] if b["id"] == "G1"]
+    ripe = date.fromisoformat(days[0])
+    house.farm.clock.now = NOW + (ripe - timedelta(days=7) - NOW.date())
+
+
+@BOTH
+def test_a_batch_is_ripe_in_one_tap(house, phone, script):
+    nearly_ripe(house)
+    days_ahead = (house.farm.clock.now - NOW).days
+    page, said = phone(house.record, days_ahead, java_script_enabled=script)
+    line = page.locator("#ripe li[data-ripe='G1']")
+    expect(line).to_be_hidden()
+    page.locator("#ripe > summary").tap()
+    line.get_by_role("button", name="Ripe today").tap()
+    expect(page.locator("#said")).to_contain_text("G1 seen ripe")
+    expect(line).to_have_count(0)
+    (entry,) = house.entries()
+    assert (entry.step, entry.batch, entry.on) == ("ripe", "G1", house.farm.clock.now.date())
+    assert said == []
+
+
+def test_without_a_connection_ripe_today_is_kept_and_of_that_day(house, phone):
+    nearly_ripe(house)
+    tapped = house.farm.clock.now
+    page, _ = phone(house.record, (tapped - NOW).days)
+    page.context.set_offline(True)
+    page.locator("#ripe > summary").tap()
+    page.locator("#ripe li[data-ripe='G1']").get_by_role("button", name="Ripe today").tap()
+    expect(page.locator("#kept")).to_contain_text("1 kept")
+    house.farm.clock.now = tapped + timedelta(days=2)
+    page.context.set_offline(False)
+    expect(page.locator("#kept")).to_be_empty()
+    assert [(e.step, e.on) for e in house.entries()] == [("ripe", tapped.date())]
 
 
 @BOTH
@@ -263,6 +300,7 @@ def test_planning_again_from_the_phone(house, phone, script):
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_and_nothing_runs_off_sideways(house, phone, scheme):
+    nearly_ripe(house)
     house.farm.enter("weigh", tank="fish tank 2", mean="4000", unit="g")
     faulty = "?entered=1"
     page, said = phone(house.record + faulty, color_scheme=scheme)
@@ -277,6 +315,7 @@ def test_axe_finds_nothing_and_nothing_runs_off_sideways(house, phone, scheme):
 
 
 def test_everything_to_tap_is_large_enough(house, phone):
+    nearly_ripe(house)
     page, _ = phone(house.record)
     page.evaluate("document.querySelectorAll('details').forEach(fold => { fold.open = true; })")
     small = page.evaluate(

@@ -10,7 +10,7 @@ from hashlib import sha256
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.responses import Response
 
-from planner.book import KINDS, Void
+from planner.book import KINDS, Done, Void
 from planner.errors import InputError
 from planner.recording import entry_from_form
 from planner.resources import shipped
@@ -90,8 +90,12 @@ class RecordDesk:
     def _said(self, view: View, word: str, number: int) -> Said:
         if word == "back":
             return Said(entered=(f"entry {number} is taken back",))
-        told = tuple(view.told(entry) for entry in view.entries if entry.number == number)
-        return Said(entered=told, doubts=self._doubts.get(number, ()))
+        found = [recorded for recorded in view.entries if recorded.number == number]
+        return Said(
+            entered=tuple(view.told(recorded) for recorded in found),
+            doubts=self._doubts.get(number, ()),
+            ripe=any(isinstance(r.entry, Done) and r.entry.step == "ripe" for r in found),
+        )
 
     def _remember(self, number: int, doubts: tuple[str, ...]) -> None:
         self._doubts[number] = doubts

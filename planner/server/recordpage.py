@@ -19,9 +19,11 @@ from planner.server.recordforms import (
     Field,
     Form,
     amount_fields,
+    day_and_words,
     forms,
     hidden,
 )
+from planner.server.ripening import Ripening, ripening
 from planner.words import LB_KG, Units, day_words, figure
 
 LATEST = 15
@@ -61,12 +63,16 @@ class Latest:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Said:
-    """What became of the form that was sent: entered, or not, and then the form again."""
+    """What became of the form that was sent: entered, or not, and then the form again.
+
+    `ripe` says that a batch was entered as ripe: the next one may be tapped at once.
+    """
 
     entered: tuple[str, ...] = ()
     doubts: tuple[str, ...] = ()
     faults: tuple[str, ...] = ()
     again: Form | None = None
+    ripe: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,6 +85,7 @@ class RecordPage:
     late: tuple[Section, ...]
     week: tuple[Section, ...]
     done: tuple[Item, ...]
+    ripening: tuple[Item, ...]
     forms: tuple[Form, ...]
     latest: tuple[Latest, ...]
     lists: Mapping[str, tuple[str, ...]]
@@ -116,6 +123,7 @@ def record_page(view: View, today: date, said: Said) -> RecordPage:
         late=_sections(late),
         week=_sections(week),
         done=tuple(item for job, item in lines if job.day >= monday and not is_open[item.key]),
+        ripening=tuple(_ripe(one, today, keyed) for one in _ripening(view, today)),
         forms=tuple(keyed(form) for form in forms(names, today)),
         latest=tuple(_latest(view, entry, keyed) for entry in view.entries[: -LATEST - 1 : -1]),
         lists={
@@ -149,6 +157,28 @@ def _latest(view: View, entry: Recorded, keyed: Keyed) -> Latest:
         fields=hidden(corrects=str(entry.number)),
     )
     return Latest(number=entry.number, text=view.told(entry), back=keyed(back))
+
+
+def _ripening(view: View, today: date) -> tuple[Ripening, ...]:
+    if view.document is None:
+        return ()
+    return ripening(view.document, view.inputs.farm.standing, view.entries, today)
+
+
+def _ripe(one: Ripening, today: date, keyed: Keyed) -> Item:
+    """A batch to look at: ripe today in one tap, or on another day."""
+    step = hidden(step="ripe", batch=one.batch)
+    tap = Form(kind="done", title="Ripe today", button="Ripe today", fields=step)
+    day, *_, note = day_and_words(today)
+    other = replace(tap, title="Another day", button="Ripe", fields=(*step, day, note))
+    return Item(
+        key=one.batch,
+        day=one.when,
+        text=one.text,
+        mark="",
+        tap=keyed(tap),
+        more=(keyed(other),),
+    )
 
 
 def _items(
@@ -217,7 +247,7 @@ def _item(
 def _otherwise(line: JobLine) -> Iterator[Field]:
     if line.step in _PART_STEPS:
         yield Field(name="parts", label="Parts (blank: all)", look="whole")
-    if line.step == "stock":
+    if line.step in ("order", "stock"):
         count_text = f"{line.number:.0f}"
         yield Field(name="count", label="Fish", look="whole", value=count_text)
     yield Field(name="note", label="Note")
