@@ -27,7 +27,7 @@ from planner.nitrogen import lost_g
 from planner.plan import SeasonPlan
 from planner.present import row_of
 from planner.problem import SeasonProblem
-from planner.schools import School
+from planner.schools import School, order_by
 from planner.tables import cells_for
 
 KG_DIGITS = 6
@@ -240,6 +240,7 @@ def _cohort(problem: SeasonProblem, school: School) -> CohortDoc:
         "species": option.species,
         "tank": school.tank,
         "max_kg_m3": tank.max_density_kg_m3 or problem.fish[option.species].density_max_kg_m3,
+        "order_by": _iso(order_by(problem, school)),
         "stock": stock.isoformat(),
         "harvest": _iso(school.empty),
         "taken": [

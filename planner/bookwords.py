@@ -38,6 +38,7 @@ _DONE = {
     "ripe": "seen ripe",
     "cut": "cut",
     "clear": "cleared",
+    "order": "ordered",
     "stock": "stocked",
     "take": "fish taken out",
     "empty": "emptied",

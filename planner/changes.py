@@ -3,23 +3,25 @@
 Counted are starts: parts set out of a crop in a zone and week, fish stocked in a week, and the week
 in which fish at hand begin to be taken. A start moved by a week is two changes: one given up and
 one new. The price of a change halves with every `HALVING_WEEKS` to its first work; inside the
-farm's freeze weeks it is `FROZEN_FACTOR` times as high, so that only what cannot stay is moved.
+farm's freeze weeks, and for fish that are on order, it is `FROZEN_FACTOR` times as high, so that
+only what cannot stay is moved.
 """
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from types import MappingProxyType
 from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from planner.batches import BatchOption
-from planner.cohorts import CohortOption
 from planner.document import PlanDoc
 from planner.farm import Farm
 from planner.horizon import Horizon, monday_of
+from planner.stays import CohortOption
 
 Key = TypeVar("Key", bound=tuple[object, ...])
 
@@ -118,8 +120,14 @@ def none(batches: int, cohorts: int) -> Changes:
     )
 
 
-def earlier(document: PlanDoc, plan_date: date) -> Earlier:
-    """Return what a plan's document says of the starts from `plan_date` on."""
+def earlier(
+    document: PlanDoc, plan_date: date, ordered: Mapping[str, date] = MappingProxyType({})
+) -> Earlier:
+    """Return what a plan's document says of the starts from `plan_date` on.
+
+    `ordered` gives the day on which cohorts come, by name, that are on order: they are no choice of
+    the plan, and are charged by themselves.
+    """
     first = monday_of(plan_date)
     parts: dict[tuple[str, str, date], int] = defaultdict(int)
     sowings, stockings = [], []
@@ -135,11 +143,14 @@ def earlier(document: PlanDoc, plan_date: date) -> Earlier:
     fish: dict[tuple[str, date], int] = defaultdict(int)
     taken: dict[str, date] = {}
     for cohort in document["cohorts"]:
-        stock = date.fromisoformat(cohort["stock"])
+        planned = date.fromisoformat(cohort["stock"])
+        stock = ordered.get(cohort["id"], planned)
         weeks = sorted(date.fromisoformat(take["week"]) for take in cohort["taken"])
+        weeks = [week + (monday_of(stock) - monday_of(planned)) for week in weeks]
         if stock >= plan_date:
             count = round(cohort["weeks"][0]["count"]) if cohort["weeks"] else 0
-            fish[cohort["species"], monday_of(stock)] += count
+            if cohort["id"] not in ordered:
+                fish[cohort["species"], monday_of(stock)] += count
             stockings.append((cohort["species"], cohort["tank"], stock, tuple(weeks), count))
         elif weeks and weeks[-1] >= first:
             taken[cohort["tank"]] = next(week for week in weeks if week >= first)
@@ -173,10 +184,13 @@ def changes(
             zone = farm.zones[option.zone].name
             parts[option.crop, zone, monday_of(option.set_out)].append(number)
     fish: dict[tuple[str, date], list[int]] = defaultdict(list)
+    coming: dict[int, list[int]] = defaultdict(list)
     taken_cost = np.zeros(len(cohorts))
     for number, cohort in enumerate(cohorts):
         if cohort.at_hand is None:
-            if cohort.stock < before.until:
+            if cohort.ordered is not None:
+                coming[cohort.ordered].append(number)
+            elif cohort.stock < before.until:
                 fish[cohort.species, monday_of(cohort.stock)].append(number)
             continue
         planned = before.taken.get(farm.cohorts[cohort.at_hand].tank)
@@ -188,12 +202,13 @@ def changes(
             taken_cost[number] = round(price * shift * cohort.count, 4)
     first_work = [o.sow if o.standing is None else o.set_out for o in batches]
     sow_week = [horizon.week_of(max(day, horizon.plan_date)) for day in first_work]
-    order_week = [horizon.week_of(o.stock) - _lead_weeks(farm, o) for o in cohorts]
+    order_week = [_order_week(farm, horizon, o) for o in cohorts]
     part_groups, new_part_cost = _charged(farm, weights.change_part, parts, before.parts, sow_week)
     fish_groups, new_fish_cost = _charged(farm, weights.change_fish, fish, before.fish, order_week)
+    owed = [_owed(farm, number, options, cohorts) for number, options in coming.items()]
     return Changes(
         parts=part_groups,
-        fish=fish_groups,
+        fish=(*fish_groups, *owed),
         new_part_cost=new_part_cost,
         new_fish_cost=new_fish_cost,
         taken_cost=taken_cost,
@@ -256,9 +271,16 @@ def _apart(option: CohortOption, weeks: Sequence[date]) -> int:
     return abs((first - weeks[0]).days) + abs((last - weeks[-1]).days)
 
 
-def _lead_weeks(farm: Farm, option: CohortOption) -> int:
-    """Weeks before stocking in which the fish are ordered. [-]"""
-    return 0 if option.offer is None else farm.fingerlings[option.offer].lead_weeks
+def _order_week(farm: Farm, horizon: Horizon, option: CohortOption) -> int:
+    """Week in which the fish are ordered. [-]"""
+    lead = 0 if option.offer is None else farm.fingerlings[option.offer].lead_weeks
+    return horizon.week_of(option.stock) - lead
+
+
+def _owed(farm: Farm, number: int, options: list[int], cohorts: Sequence[CohortOption]) -> Group:
+    """Fish on order: each that is not stocked is charged as a change of today, and paid for."""
+    price = farm.weights.change_fish * FROZEN_FACTOR + cohorts[options[0]].fingerling_price
+    return Group(options=tuple(options), before=farm.ordered[number].count, price=round(price, 4))
 
 
 def _charged(

@@ -109,6 +109,7 @@ class CohortDoc(TypedDict):
     species: str
     tank: str
     max_kg_m3: float  # of this species in this tank
+    order_by: str | None  # last day to order the fish; before made_on when they are ordered
     stock: str
     harvest: str | None  # the day the tank is empty; None when after the horizon's tail
     taken: list[TakenDoc]

@@ -11,7 +11,17 @@ from typing import Annotated, Literal
 from pydantic import BeforeValidator, Field, StringConstraints, ValidationInfo, field_validator
 from pydantic.json_schema import SkipJsonSchema
 
-from planner.farmlists import CohortAtHand, Money, Month, Order, Outlet, Part, Standing, Text
+from planner.farmlists import (
+    CohortAtHand,
+    FishOrdered,
+    Money,
+    Month,
+    Order,
+    Outlet,
+    Part,
+    Standing,
+    Text,
+)
 from planner.quantities import (
     AreaM2,
     ConcentrationMgL,
@@ -366,4 +376,5 @@ class Farm(Part):
     outlets: SkipJsonSchema[tuple[Outlet, ...]] = ()
     standing: SkipJsonSchema[tuple[Standing, ...]] = ()
     cohorts: SkipJsonSchema[tuple[CohortAtHand, ...]] = ()
+    ordered: SkipJsonSchema[tuple[FishOrdered, ...]] = ()
     doubts: SkipJsonSchema[tuple[str, ...]] = ()

@@ -43,7 +43,8 @@ _LIST_FILES = {
     "standing": "growing.csv",
     "cohorts": "cohorts.csv",
 }
-_NOT_KEYS = (*_LIST_FILES, "doubts")
+_FOUND_KEYS = ("ordered", "doubts")  # what a plan adds to the farm
+_NOT_KEYS = (*_LIST_FILES, *_FOUND_KEYS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,8 +165,9 @@ def _farm(raw: dict[str, Any], faults: Faults) -> Farm | None:
     """Return the farm without its lists, or None when it has faults."""
     for key in _LIST_FILES.keys() & raw.keys():
         faults.append(f'{FARM_FILE}: unknown key "{key}"; these are rows of {_LIST_FILES[key]}')
-    if "doubts" in raw:
-        faults.append(f'{FARM_FILE}: unknown key "doubts"; take it out')
+    for key in _FOUND_KEYS:
+        if key in raw:
+            faults.append(f'{FARM_FILE}: unknown key "{key}"; take it out')
     given = {key: value for key, value in raw.items() if key not in _NOT_KEYS}
     try:
         return Farm.model_validate(given, by_alias=True, by_name=False)

@@ -191,6 +191,17 @@ class Standing(Part):
         return as_of
 
 
+class FishOrdered(Part):
+    """Young fish that the plan in force has ordered and that are still to come."""
+
+    cohort: Text  # by its name in that plan
+    species: Text
+    tank: Text  # for which they were planned
+    count: Annotated[Count, Field(ge=1, le=1_000_000)]
+    mean_g: WeightG
+    day: Day
+
+
 class CohortAtHand(Part):
     """One row of `cohorts.csv`: the fish of one tank."""
 

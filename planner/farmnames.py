@@ -287,7 +287,8 @@ def _batch(batch: BatchDoc, made_on: date) -> BatchName:
 
 def _cohort(cohort: CohortDoc, made_on: date) -> CohortName:
     stock, empty = date.fromisoformat(cohort["stock"]), _day(cohort["harvest"])
-    planned = [("stock", stock), *(("take", _day(t["date"])) for t in cohort["taken"])]
+    planned = [("order", _day(cohort.get("order_by"))), ("stock", stock)]
+    planned += [("take", _day(taken["date"])) for taken in cohort["taken"]]
     planned.append(("empty", empty))
     return CohortName(
         id=cohort["id"],

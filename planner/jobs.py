@@ -43,7 +43,7 @@ class JobLine:
     batch
         Id of the batch or cohort; empty on water jobs.
     step
-        What is done: sow, set out, cut, clear, stock, take, empty or water.
+        What is done: sow, set out, cut, clear, order, stock, take, empty or water.
     """
 
     text: str

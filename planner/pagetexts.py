@@ -17,7 +17,7 @@ from planner.water import (
     oxygen_saturation_mg_l,
     pressure_atm,
 )
-from planner.words import figure, spoken, temperature
+from planner.words import day_words, figure, spoken, temperature
 
 DAYTIME_OXYGEN_MG_L = 6.5
 GENERATOR_DISTANCE_M = 6  # US Consumer Product Safety Commission advice: 20 ft
@@ -185,4 +185,19 @@ def warnings(
             f"{', '.join(sorted(late))}: the fish are taken out before they can be sold, for no "
             "course keeps them within their limits."
         )
+    found += _without_tank(problem, fish)
     return (*found, *(doubt for doubt in farm_doubts if doubt not in found))
+
+
+def _without_tank(problem: SeasonProblem, fish: tuple[School, ...]) -> list[str]:
+    """Fish on order that the plan does not stock."""
+    found = []
+    for number, ordered in enumerate(problem.farm.ordered):
+        left = ordered.count - sum(s.fish for s in fish if s.option.ordered == number)
+        if left > 0:
+            name = spoken(problem.fish[ordered.species].name)
+            found.append(
+                f"{left:,} of the {ordered.count:,} {name} on order for {day_words(ordered.day)} "
+                "have no place in this plan: cancel them, or make room."
+            )
+    return found

@@ -15,13 +15,14 @@ from planner import changes as changing
 from planner import demand
 from planner.batches import BatchOption, batch_options, harvest_hours_kg
 from planner.changes import Changes, Earlier
-from planner.cohorts import CohortOption, cohort_options
+from planner.cohorts import cohort_options
 from planner.demand import OrderWeek
 from planner.environment import Environment, daily, weekly_mean
 from planner.errors import ImpossiblePlanError
 from planner.farm import Farm, Outlet
 from planner.horizon import Horizon
 from planner.nitrogen import balance
+from planner.stays import CohortOption
 from planner.tables import Crop, Fish, Station
 from planner.water import biofilter_capacity_g_day
 

@@ -36,6 +36,9 @@ class Purchase:
         The forecast's range of a month's feed; None without a forecast. [kg]
     mean_g, tank
         Of fingerlings. [g]
+    order_by, ordered
+        Of fingerlings: the last day to order them, None when they are ordered, or where the plan
+        does not tell it.
     """
 
     kind: str
@@ -48,6 +51,8 @@ class Purchase:
     likely_kg: Range | None = None
     mean_g: float | None = None
     tank: str = ""
+    order_by: date | None = None
+    ordered: bool = False
 
 
 def purchases(document: PlanDoc, crops: Mapping[str, Crop]) -> tuple[Purchase, ...]:
@@ -86,6 +91,8 @@ def _fingerlings(document: PlanDoc) -> list[Purchase]:
             unit="fish",
             mean_g=row.mean_g,
             tank=row.tank,
+            order_by=row.order_by,
+            ordered=row.ordered,
         )
         for row in fish_days(document)
         if row.stocked

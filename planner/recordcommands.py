@@ -103,7 +103,7 @@ def done(
     note: NoteText = "",
     corrects: Corrects = "",
 ) -> None:
-    """Record that jobs were done: sow, set out, cut, clear, stock, take, empty or water."""
+    """Record that jobs were done: sow, set out, cut, clear, order, stock, take, empty or water."""
     fields = {"parts": parts, "count": count, "tank": tank}
     _enter_steps(
         context.obj, "done", what, {**fields, **_common(on, who, note, corrects)}, planned_on

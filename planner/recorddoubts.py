@@ -76,13 +76,14 @@ def _about_the_day(entry: Entry, today: date) -> Iterator[str]:
 
 
 def _step(entry: Done | Skipped, names: Names) -> Iterator[str]:
-    if entry.planned_on is None and names.has_plan and entry.step != "ripe":  # never planned
+    batch, cohort = names.batches.get(entry.batch), names.cohorts.get(entry.batch)
+    on_order = entry.step == "order" and cohort and cohort.stock and cohort.stock > entry.on
+    if entry.planned_on is None and names.has_plan and entry.step != "ripe" and not on_order:
         of = f" of {entry.batch}" if entry.batch else ""
         yield f'the plan in force has no "{entry.step}"{of}; entered without a planned day'
     elif entry.planned_on is not None and abs((entry.on - entry.planned_on).days) > FAR_DAYS:
         days = abs((entry.on - entry.planned_on).days)
         yield f"it was planned for {entry.planned_on}, {days} days from {entry.on}"
-    batch, cohort = names.batches.get(entry.batch), names.cohorts.get(entry.batch)
     if isinstance(entry, Skipped):
         return
     if batch and entry.parts and entry.parts > batch.parts:

@@ -50,13 +50,14 @@ STEP_WORDS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "ripe": ("ripe", "ready"),
         "cut": ("cut", "harvest", "pick"),
         "clear": ("clear", "pull out"),
+        "order": ("order", "ordered"),
         "stock": ("stock",),
         "take": ("take out",),
         "empty": ("empty", "emptied"),
         "water": ("water test", "test water"),
     }
 )
-_FISH_STEPS = ("stock", "take", "empty")
+_FISH_STEPS = ("order", "stock", "take", "empty")
 
 
 def entry_from_form(
@@ -146,6 +147,12 @@ def _cohort(text: str, step: str, reader: Reader) -> CohortName:
     days = [(abs((day - reader.on).days), c) for c in held for name, day in c.steps if name == step]
     if days:
         return min(days, key=lambda pair: pair[0])[1]
+    if step == "order":  # those on order, which are planned no more
+        ahead = [(cohort.stock, cohort) for cohort in held if cohort.stock is not None]
+        ahead = [pair for pair in ahead if pair[0] > reader.on]
+        if not ahead:
+            raise ValueError(f"no fish are to come to {key} after {reader.on}")
+        return min(ahead, key=lambda pair: pair[0])[1]
     cohort = reader.names.in_tank(key, reader.on)
     if cohort is None:
         raise ValueError(f"no fish are known to be in {key} on {reader.on}")

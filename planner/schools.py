@@ -7,9 +7,9 @@ from datetime import date, timedelta
 import numpy as np
 
 from planner.calendarrules import TANK_REST_DAYS
-from planner.cohorts import CohortOption
 from planner.plan import SeasonPlan
 from planner.problem import SeasonProblem
+from planner.stays import CohortOption
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -65,3 +65,14 @@ def schools(problem: SeasonProblem, plan: SeasonPlan) -> tuple[School, ...]:
             free_from[tank] = date.max if empty is None else empty + rest
             found.append(school)
     return tuple(found)
+
+
+def order_by(problem: SeasonProblem, school: School) -> date | None:
+    """Return the last day on which fish still to come can be ordered, a past one when they are."""
+    option = school.option
+    if option.offer is None:
+        return None
+    last = option.stock - timedelta(weeks=problem.farm.fingerlings[option.offer].lead_weeks)
+    if option.ordered is None:
+        return last
+    return min(last, problem.horizon.plan_date - timedelta(days=1))

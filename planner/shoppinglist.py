@@ -11,7 +11,7 @@ from planner.pictures import MONTHS
 from planner.purchases import BAG_KG, Purchase, purchases
 from planner.ranges import weight_range
 from planner.tables import Crop
-from planner.takerows import PERMIT
+from planner.takerows import ON_ORDER, PERMIT
 from planner.words import day_words, figure, natural, plain, plural, spoken, weight
 
 
@@ -113,6 +113,7 @@ class _Teller:
         found = tuple(
             (
                 f"{day_words(row.day)} {row.day.year}",
+                _order_by(row),
                 self._name(row.what),
                 figure(row.number),
                 weight(row.mean_g / 1000, self._at.units) if row.mean_g else "",
@@ -122,7 +123,7 @@ class _Teller:
         )
         return TakeTable(
             caption=f"Fingerlings: {PERMIT}",
-            head=("Stocked on", "Fish", "Count", "Weight each", "Tank"),
+            head=("Stocked on", "Order by", "Fish", "Count", "Weight each", "Tank"),
             groups=(Group(heading="", rows=found),),
         )
 
@@ -150,6 +151,13 @@ class _Teller:
             head=("Month", "Fish", "Feed", *likely, f"Bags of {bag}", "First week"),
             groups=(Group(heading="", rows=found),),
         )
+
+
+def _order_by(row: Purchase) -> str:
+    """Return the last day to order fish, or that they are ordered; blank where it is not told."""
+    if row.order_by is None:
+        return ON_ORDER if row.ordered else ""
+    return f"{day_words(row.order_by)} {row.order_by.year}"
 
 
 def _quarter(day: date) -> date:

@@ -7,7 +7,6 @@ from pathlib import Path
 
 from planner import farmfile, history, problem
 from planner.changes import Earlier, earlier
-from planner.cohorts import LONGEST_WEEKS
 from planner.document import PlanDoc
 from planner.errors import InputError
 from planner.farm import Farm
@@ -17,6 +16,7 @@ from planner.learning import Factors, applied, applied_fish, learn, shipped_prio
 from planner.observed import observations
 from planner.present import Present, present
 from planner.problem import SeasonProblem
+from planner.stays import LONGEST_WEEKS
 from planner.tables import Crop
 from planner.weatheryears import WEATHER_FILE, YearFactor, weather_years
 
@@ -57,7 +57,10 @@ class Start:
     @property
     def earlier(self) -> Earlier | None:
         """The starts of the plan before, from this plan's date on."""
-        return None if self.before is None else earlier(self.before, self.made_on)
+        if self.before is None:
+            return None
+        ordered = {fish.cohort: fish.day for fish in self.house.farm.ordered}
+        return earlier(self.before, self.made_on, ordered)
 
 
 def plan_date_of(inputs: farmfile.Inputs, asked: date | None, today: date) -> date:

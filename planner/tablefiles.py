@@ -7,10 +7,10 @@ from typing import Any
 import pandas as pd
 
 from planner.document import PlaceDoc, PlanDoc
-from planner.purchases import purchases
+from planner.purchases import Purchase, purchases
 from planner.ranges import cohort_ranges, week_ranges
 from planner.tables import Crop
-from planner.takerows import PERMIT, fish_days, harvests, settings_out, sowings
+from planner.takerows import ON_ORDER, PERMIT, FishDay, fish_days, harvests, settings_out, sowings
 from planner.tasks import Job
 
 FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
@@ -203,6 +203,7 @@ def _fish_list(document: PlanDoc) -> Iterator[dict[str, Any]]:
             "kg_p90": None if row.share is None else round(row.kg * row.share.high, 4),
             "saleable": None if row.stocked else row.saleable,
             "order_lines": "; ".join(dict.fromkeys(one.line for one in row.serves)),
+            "order_by": _order_by(row),
             "note": PERMIT if row.stocked else "",
         }
 
@@ -223,8 +224,16 @@ def _shopping(document: PlanDoc, crops: Mapping[str, Crop]) -> Iterator[dict[str
             "first_week_kg": None if row.first_week_kg is None else round(row.first_week_kg, 5),
             "mean_g": row.mean_g,
             "tank": row.tank,
+            "order_by": _order_by(row),
             "note": PERMIT if row.kind == "fingerlings" else "",
         }
+
+
+def _order_by(row: FishDay | Purchase) -> str:
+    """Return the last day to order fish that are to be stocked, or that they are ordered."""
+    if row.order_by is None:
+        return ON_ORDER if row.ordered else ""
+    return row.order_by.isoformat()
 
 
 def _csv(rows: list[Any]) -> bytes:

@@ -18,6 +18,7 @@ from planner.ranges import percent, weight_range, widest
 from planner.shoppinglist import Group, TakeList, TakeTable, shopping_list
 from planner.tables import Crop
 from planner.takerows import (
+    ON_ORDER,
     PERMIT,
     TRAY_CELLS,
     Delivery,
@@ -273,5 +274,9 @@ class _Teller:
             figure(row.count) + each,
             weight(row.mean_g / 1000, self._at.units) if row.mean_g else "",
             self._weights(same) + each if row.kg else "",
-            PERMIT if row.stocked else serves if row.saleable else "not for sale",
+            _bought(row) if row.stocked else serves if row.saleable else "not for sale",
         )
+
+
+def _bought(row: FishDay) -> str:
+    return f"{ON_ORDER}, check permit before they come" if row.ordered else PERMIT

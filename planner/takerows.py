@@ -16,6 +16,7 @@ from planner.words import natural, numbered
 
 TRAY_CELLS = 72
 PERMIT = "order ahead, check permit before ordering"
+ON_ORDER = "on order"
 _LEAST = 1e-6  # of any unit; less is nothing
 
 
@@ -95,8 +96,9 @@ class Delivery:
 class FishDay:
     """A stocking, or a taking and the deliveries that it serves, up to the cohort's next one.
 
-    `mean_g` is the weight of one fish, `kg` of all; `share` is the forecast's range of both over
-    these. [g, kg, -]
+    A stocking has the last day on which its fish can be ordered, or they are `ordered`; a plan of
+    before that day was told has neither. `mean_g` is the weight of one fish, `kg` of all; `share`
+    is the forecast's range of both over these. [g, kg, -]
     """
 
     day: date
@@ -110,6 +112,8 @@ class FishDay:
     share: Range | None = None
     saleable: bool = True
     serves: tuple[Delivery, ...] = ()
+    order_by: date | None = None
+    ordered: bool = False
 
 
 def sowings(document: PlanDoc, crops: Mapping[str, Crop]) -> tuple[Sowing, ...]:
@@ -234,7 +238,7 @@ def fish_days(document: PlanDoc) -> tuple[FishDay, ...]:
     found: list[FishDay] = []
     for cohort in document["cohorts"]:
         if cohort["stock"] >= document["made_on"]:
-            found.append(_stocking(cohort))
+            found.append(_stocking(cohort, document["made_on"]))
         takes = sorted(cohort["taken"], key=lambda taken: taken["date"])
         for taken, after in zip(takes, [*takes, None][1:], strict=True):
             until = "9999" if after is None else after["week"]
@@ -260,11 +264,13 @@ def fish_days(document: PlanDoc) -> tuple[FishDay, ...]:
     return tuple(sorted(found, key=lambda row: (row.day, natural(row.tank), row.cohort)))
 
 
-def _stocking(cohort: CohortDoc) -> FishDay:
+def _stocking(cohort: CohortDoc, made_on: str) -> FishDay:
     count, mean_g = sum(taken["count"] for taken in cohort["taken"]), 0.0
     if cohort["weeks"]:
         first = cohort["weeks"][0]
         count, mean_g = round(first["count"]), first["mean_g"]
+    last = cohort.get("order_by")
+    ordered = last is not None and last < made_on
     return FishDay(
         day=date.fromisoformat(cohort["stock"]),
         stocked=True,
@@ -274,6 +280,8 @@ def _stocking(cohort: CohortDoc) -> FishDay:
         count=count,
         mean_g=mean_g,
         kg=count * mean_g / 1000,
+        order_by=None if last is None or ordered else date.fromisoformat(last),
+        ordered=ordered,
     )
 
 

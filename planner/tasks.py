@@ -8,10 +8,11 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from datetime import date, timedelta
 
-from planner.cautions import CLEAR_CARE, WATER_CARE, fish_care, food_care
+from planner.cautions import CLEAR_CARE, WATER_CARE, food_care
 from planner.document import BatchDoc, CohortDoc, PlanDoc, WeekDoc, ZoneDoc
+from planner.fishjobs import fish_caution, fish_entries, orders_together
 from planner.jobs import Entry, Job, JobLine, Kind, title
-from planner.likely import cut_amount, likely_cut, likely_nitrate, likely_take
+from planner.likely import cut_amount, likely_cut, likely_nitrate
 from planner.ranges import fish_shares, week_ranges
 from planner.tables import Crop, Fish
 from planner.words import (
@@ -110,7 +111,13 @@ class _Teller:
             if batch["state"] != "cleared":
                 yield self._clearing(batch)
         for cohort in self._document["cohorts"]:
-            yield from self._fish_days(cohort)
+            yield from fish_entries(
+                cohort,
+                self._name(cohort["species"]),
+                made_on=self._made_on,
+                shares=self._fish_shares,
+                units=self._units,
+            )
         for week in self._document["weeks"]:
             yield from self._water_day(week)
 
@@ -120,6 +127,8 @@ class _Teller:
             entries = sorted(
                 entries, key=lambda e: (natural(e.line.place), e.line.crop, e.line.batch)
             )
+        if kind is Kind.FISH:
+            entries = orders_together(entries)
         return Job(
             kind=kind,
             day=day,
@@ -236,44 +245,7 @@ class _Teller:
         count, word = len(batch["places"]) or batch["parts"], self._place_word(batch)
         return self._entry(batch, Kind.CLEAR, batch["clear"], text, count, word, "Clear")
 
-    # Fish and water
-
-    def _fish_days(self, cohort: CohortDoc) -> Iterator[Entry]:
-        name, tank = self._name(cohort["species"]), plain(cohort["tank"])
-
-        def entry(
-            step: str, day: str, text: str, phrase: str, number: float, unit: str = "fish"
-        ) -> Entry:
-            line = JobLine(
-                text=text,
-                crop=cohort["species"],
-                place=tank,
-                number=number,
-                unit=unit,
-                batch=cohort["id"],
-                step=step,
-            )
-            return Entry(day=date.fromisoformat(day), kind=Kind.FISH, line=line, phrase=phrase)
-
-        if date.fromisoformat(cohort["stock"]) >= self._made_on:
-            count = sum(taken["count"] for taken in cohort["taken"])
-            text, phrase = f"Stock {tank}: {name}", f"stock {name} {tank}"
-            if cohort["weeks"]:
-                start = cohort["weeks"][0]
-                count, mean_kg = round(start["count"]), start["mean_g"] / 1000
-                each, total = weight(mean_kg, self._units), weight(count * mean_kg, self._units)
-                text = f"Stock {tank}: {count:,} {name} of {each} each, {total} in all"
-                phrase = f"stock {count:,} {name} {total} {tank}"
-            yield entry("stock", cohort["stock"], text, phrase, count)
-        for taken in cohort["taken"]:
-            count, kg = taken["count"], weight(taken["kg"], self._units)
-            share = self._fish_shares.get((cohort["id"], taken["week"]))
-            range_words = likely_take(taken, share, self._units)
-            text = _listed(f"Take {count:,} {name}", kg, range_words, f"from {tank}")
-            yield entry("take", taken["date"], text, f"take {count:,} {name} {kg} {tank}", count)
-        if cohort["harvest"] is not None:
-            text = f"Empty: {tank} has no more {name}; clean it, leave it empty for 7 days"
-            yield entry("empty", cohort["harvest"], text, f"{tank} empty", 1, "tank")
+    # Water and feed
 
     def _water_day(self, week: WeekDoc) -> Iterator[Entry]:
         """Tests, what they should show, and the feed of every tank, on the week's Monday."""
@@ -343,8 +315,7 @@ class _Teller:
 
     def _caution(self, kind: Kind, entries: list[Entry]) -> str:
         if kind is Kind.FISH:
-            stocked = dict.fromkeys(e.line.crop for e in entries if e.phrase.startswith("stock "))
-            return fish_care(self._fish[id] for id in stocked if id in self._fish)
+            return fish_caution(entries, self._fish)
         if kind is Kind.CUT:
             cut = dict.fromkeys(entry.line.crop for entry in entries)
             return food_care((self._crops[id] for id in cut if id in self._crops), self._units)

@@ -24,7 +24,6 @@ import numpy as np
 from planner import placement
 from planner.batches import BatchOption
 from planner.changes import none as no_changes
-from planner.cohorts import CohortOption
 from planner.errors import PlannerError
 from planner.farm import Standing
 from planner.farmfile import read_farm
@@ -38,6 +37,7 @@ from planner.season.decide import season_plan
 from planner.season.effort import Effort
 from planner.season.rows import SeasonRows
 from planner.season.solvers import Limits, Solver, solve
+from planner.stays import CohortOption
 from tests.benchruns import fingerprint
 from tests.houses import House, random_house
 

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from planner import book
 from planner.book import Book, Entry, Note
+from planner.book.fields import FISH_STEPS
 from planner.quantities import FIRST_DAY, LAST_DAY
 
 DAY = date(2027, 3, 1)
@@ -99,9 +100,7 @@ def _steps(model: type[Entry]) -> st.SearchStrategy[Any]:
             step=st.sampled_from(["sow", "set out", "cut", "clear"]),
             batch=_NAMES,
         ),
-        _of(
-            model, **when, **own[1], step=st.sampled_from(["stock", "take", "empty"]), batch=_NAMES
-        ),
+        _of(model, **when, **own[1], step=st.sampled_from(FISH_STEPS), batch=_NAMES),
         _of(model, **when, **own[2], step=st.just("water"), batch=st.just("") | _NAMES),
     )
 

@@ -33,7 +33,7 @@ KG = 1e-3
 GRAMS = 0.01
 _DAYS = {
     "made_on", "start", "week", "date", "sow", "transplant", "ripe", "first_harvest",
-    "last_harvest", "clear", "stock", "harvest",
+    "last_harvest", "clear", "order_by", "stock", "harvest",
 }  # fmt: skip
 _MONDAYS = {"start", "week"}
 
@@ -509,6 +509,7 @@ def _acts(plan: Plan) -> Iterator[tuple[str | None, str, str]]:
             yield cut["date"], "Cut", id
         yield batch["clear"], "Clear", id
     for cohort in plan["cohorts"]:
+        yield cohort["order_by"], "Order", cohort["id"]
         yield cohort["stock"], "Stock", cohort["id"]
         for taken in cohort["taken"]:
             yield taken["date"], "Take", cohort["id"]

@@ -158,6 +158,7 @@ class _Cohort:
     id: str
     species: str
     tank: str
+    order_by: int | None
     stock: int
     harvest: int | None
     count: int
@@ -168,12 +169,15 @@ class _Cohort:
 
 # fmt: off
 _COHORTS = (
-    _Cohort(id="C01", species="tilapia_nile", tank="fish tank 1", stock=-60, harvest=30,
-            count=40, stock_g=260.0, gain_g_week=24.0, taken={16: 20, 30: 20}),
-    _Cohort(id="C02", species="perch_yellow", tank="fish tank 2", stock=9, harvest=114,
-            count=60, stock_g=40.0, gain_g_week=6.0, taken={100: 20, 107: 20, 114: 20}),
-    _Cohort(id="C03", species="tilapia_nile", tank="fish tank 1", stock=38, harvest=None,
-            count=50, stock_g=50.0, gain_g_week=18.0, taken={}),
+    _Cohort(id="C01", species="tilapia_nile", tank="fish tank 1", order_by=None,
+            stock=-60, harvest=30, count=40, stock_g=260.0, gain_g_week=24.0,
+            taken={16: 20, 30: 20}),
+    _Cohort(id="C02", species="perch_yellow", tank="fish tank 2", order_by=-12,
+            stock=9, harvest=114, count=60, stock_g=40.0, gain_g_week=6.0,
+            taken={100: 20, 107: 20, 114: 20}),
+    _Cohort(id="C03", species="tilapia_nile", tank="fish tank 1", order_by=17,
+            stock=38, harvest=None, count=50, stock_g=50.0, gain_g_week=18.0,
+            taken={}),
 )
 # fmt: on
 
@@ -413,6 +417,7 @@ def _cohort(cohort: _Cohort, start: date, weeks: int) -> CohortDoc:
         "species": cohort.species,
         "tank": cohort.tank,
         "max_kg_m3": 20.0,
+        "order_by": None if cohort.order_by is None else _day(start, cohort.order_by),
         "stock": _day(start, cohort.stock),
         "harvest": None if cohort.harvest is None else _day(start, cohort.harvest),
         "taken": [

@@ -46,6 +46,10 @@ def farm(
             "house": {"set_points": 18},
             "water": water,
             "tank": [{"name": "fish tank", "places": 2, "volume": 2.0}],
+            "fingerlings": [
+                {"species": species, "weight": weight, "price": 1, "lead_weeks": 3}
+                for species, weight in (("tilapia_nile", 50), ("perch_yellow", 40))
+            ],
             "zone": [
                 {
                     "name": "north gravel",

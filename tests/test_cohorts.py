@@ -8,20 +8,14 @@ import numpy as np
 import pytest
 
 from planner.calendarrules import FISH_WEEKDAY, TANK_REST_DAYS
-from planner.cohorts import (
-    HEAVIEST,
-    LEAST_SALEABLE,
-    LONGEST_WEEKS,
-    SPREADS,
-    WAITS,
-    CohortOption,
-    cohort_options,
-)
+from planner.cohorts import WAITS, cohort_options
 from planner.environment import Environment, daily
 from planner.farm import CohortAtHand, Farm
 from planner.farmfile import read_farm
+from planner.farmlists import FishOrdered
 from planner.fish import course
 from planner.horizon import Horizon
+from planner.stays import HEAVIEST, LEAST_SALEABLE, LONGEST_WEEKS, SPREADS, CohortOption
 from planner.tables import Fish, load_fish
 from tests.farms import write_small_farm
 
@@ -534,6 +528,66 @@ def test_an_older_count_is_grown_up_to_the_plan_date(small):
         assert option.alive[0] < fresh.alive[0] == 1
         assert option.mean_g[0] > fresh.mean_g[0] == 200
         assert option.start == -2
+
+
+# --- fish on order ----------------------------------------------------------------------------
+
+
+def on_order(day, count=40, **changes):
+    values = {
+        "cohort": "tilapia_nile-27w12", "species": "tilapia_nile", "tank": "fish tank 2",
+        "count": count, "mean_g": 50, "day": day,
+    }  # fmt: skip
+    return FishOrdered(**(values | changes))
+
+
+def of_order(found, number=0):
+    return [option for option in found.options if option.ordered == number]
+
+
+@pytest.mark.parametrize("days", [3, 10, 17])
+def test_fish_on_order_come_on_their_day_inside_the_lead_time(small, days):
+    """Three weeks of lead time: none of these days could be had anew, but for the order."""
+    day = MONDAY + timedelta(days=days)
+    found = case(small, ordered=(on_order(day),))
+    options = of_order(found)
+    assert options
+    assert {option.stock for option in options} == {day}
+    assert {option.start for option in options} == {days // 7}
+    assert not any(option.stock == day for option in found.new() if option.ordered is None)
+    (offer,) = small.farm.fingerlings
+    for option in options:
+        assert (option.at_hand, option.offer, option.count) == (None, 0, 0)
+        assert option.fingerling_price == offer.price
+        assert option.mean_g[option.start + 1] > offer.weight_g
+
+
+def test_no_more_fish_come_than_are_ordered(small):
+    day = MONDAY + timedelta(days=10)
+    roomy = of_order(case(small, ordered=(on_order(day, count=5000),)))
+    assert {option.most_fish for option in roomy} != {5000}  # a tank holds no more than it holds
+    for count in (1, 7):  # and fewer than can be bought anew, if fewer are ordered
+        options = of_order(case(small, ordered=(on_order(day, count=count),)))
+        assert {option.most_fish for option in options} == {count}
+
+
+def test_fish_on_order_may_go_into_every_kind_of_tank(mixed):
+    day = MONDAY + timedelta(days=10)
+    orders = (on_order(day), on_order(day, species="bluegill", mean_g=40))
+    found = case(mixed, weeks=60, tail_weeks=0, ordered=orders)
+    for number, order in enumerate(orders):
+        options = of_order(found, number)
+        assert {option.species for option in options} == {order.species}
+        assert {option.tank for option in options} == set(range(len(mixed.farm.tanks)))
+        assert {found.farm.fingerlings[o.offer].species for o in options} == {order.species}
+
+
+def test_fish_that_come_before_fish_day_hold_their_tank_from_the_week_before(small):
+    """A tank that was emptied last Thursday has not rested for a week by then."""
+    for days, start in ((9, 0), (10, 1), (11, 1)):  # Wednesday, Thursday, Friday
+        day = MONDAY + timedelta(days=days)
+        options = of_order(case(small, ordered=(on_order(day),)))
+        assert {option.start for option in options} == {start}
 
 
 # --- staggered tanks --------------------------------------------------------------------------

@@ -425,6 +425,42 @@ def test_no_fewer_are_bought_than_are_sold() -> None:
         assert {fish for _, fish in stockings(problem, plan).values()} == ({bought} - {0})
 
 
+def _on_order(count: int, day: date, tank: str = "vat 1") -> dict[str, Any]:
+    return {
+        "cohort": f"tilapia_nile {day}", "species": "tilapia_nile", "tank": tank, "count": count,
+        "mean_g": 60, "day": day,
+    }  # fmt: skip
+
+
+def _taken_in(problem: SeasonProblem, plan: SeasonPlan) -> dict[int, tuple[date, int, int]]:
+    """Day, tanks and fish of each order that is taken in."""
+    return {
+        number: (option.stock, int(plan.tanks[n]), int(plan.fish[n]))
+        for n, option in enumerate(problem.cohorts)
+        if (number := option.ordered) is not None and plan.tanks[n]
+    }
+
+
+def test_fish_on_order_are_taken_in_on_their_day() -> None:
+    """Sooner than any could be bought, each order in a tank of its own, and no new fish there."""
+    days = (date(2027, 3, 4), date(2027, 3, 18))
+    orders = [_on_order(5, days[0]), _on_order(7, days[1], "vat 2")]
+    problem, plan = planned(**(VATS | {"ordered": orders}))
+    assert _taken_in(problem, plan) == {0: (days[0], 1, 5), 1: (days[1], 1, 7)}
+    new = [n for n in np.flatnonzero(plan.tanks) if problem.cohorts[n].ordered is None]
+    assert int(plan.tanks[new].sum()) == 2  # of the four
+
+
+def test_fish_on_order_without_a_free_tank_or_filter_are_left() -> None:
+    days = [date(2027, 3, 4 + 7 * n) for n in range(3)]
+    two = VATS["tank"][0] | {"places": 2}
+    orders = [_on_order(5, day) for day in days]
+    problem, plan = planned(**(VATS | {"tank": (two,), "ordered": orders}))
+    assert set(_taken_in(problem, plan)) == {0, 1}
+    water = {"volumes": {"all": 1.5}, "temperatures": 27, "nitrate_n": 30, "biofilter_area": 0.01}
+    assert _taken_in(*planned(**(VATS | {"ordered": orders, "water": water}))) == {}
+
+
 def test_fish_at_hand_are_taken_from_market_weight_on() -> None:
     """From 100 g to 120 g at 27 °C: the cube root rises by 0.29, in 10.8 days, so in week 2.
 

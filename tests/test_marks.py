@@ -83,6 +83,7 @@ def test_an_empty_book_changes_nothing():
         (Kind.SET_OUT, "set out", "B0002", date(2027, 3, 16)),
         (Kind.CUT, "cut", "B0001", LETTUCE_CUT),
         (Kind.CLEAR, "clear", "B0001", date(2027, 3, 15)),
+        (Kind.FISH, "order", "C03", date(2027, 3, 18)),
         (Kind.FISH, "stock", "C02", date(2027, 3, 10)),
         (Kind.FISH, "take", "C01", TAKE),
     ],
@@ -161,9 +162,20 @@ def test_parts_and_fish_other_than_planned_are_told():
     assert texts(job)[0].endswith("42 plants; really 2 parts")
     day = date(2027, 3, 10)
     job = after(Kind.FISH, day, Done(on=day, step="stock", batch="C02", count=58))
-    assert texts(job)[0].endswith("in all; really 58 fish")
+    assert texts(job)[0].endswith("in all; ordered; really 58 fish")
     job = after(Kind.FISH, day, Done(on=day, step="stock", batch="C02", count=60))
-    assert texts(job)[0].endswith("2.4 kg in all")
+    assert texts(job)[0].endswith("2.4 kg in all; ordered")
+    day = date(2027, 3, 18)
+    job = after(Kind.FISH, day, Done(on=day, step="order", batch="C03", count=45))
+    assert texts(job)[0].endswith("for fish tank 1; really 45 fish")
+    late = Done(on=day + timedelta(days=1), step="order", batch="C03", count=50)
+    assert texts(after(Kind.FISH, day, late))[0].endswith("for fish tank 1; on Fri 19 Mar")
+
+
+def test_an_order_is_not_the_stocking_and_fish_on_order_have_no_line_for_it():
+    day = date(2027, 3, 18)
+    after(Kind.FISH, day, Done(on=day, step="order", batch="C03"))  # and no other job changed
+    assert marked(JOBS, recorded(Done(on=day, step="order", batch="C02", count=55))) == JOBS
 
 
 # Some of a day's lines

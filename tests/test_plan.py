@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from planner.farmlists import FishOrdered
 from planner.plan import (
     SeasonPlan,
     cut_kg,
@@ -339,6 +340,47 @@ def test_fish_before_they_can_be_here_are_named(problem: SeasonProblem, plan: Se
     offers = [problem.farm.fingerlings[0].model_copy(update={"lead_weeks": 6})]
     late = replace(problem, farm=problem.farm.model_copy(update={"fingerlings": tuple(offers)}))
     assert any("before they can be here" in line for line in violations(late, plan))
+
+
+def _with_an_order(
+    problem: SeasonProblem, plan: SeasonPlan, ordered: int, **offer: int
+) -> list[str]:
+    """Complaints when `ordered` fish of the first stocking were on order; `offer` is changed."""
+    at = next(n for n in np.flatnonzero(plan.tanks) if problem.cohorts[n].at_hand is None)
+    option = problem.cohorts[at]
+    order = FishOrdered(
+        cohort="tilapia_nile-27w10",
+        species=option.species,
+        tank="tank 1",
+        count=ordered,
+        mean_g=60,
+        day=option.stock,
+    )
+    offers = tuple(row.model_copy(update=offer) for row in problem.farm.fingerlings)
+    changed = problem.farm.model_copy(update={"ordered": (order,), "fingerlings": offers})
+    cohorts = (*problem.cohorts[:at], replace(option, ordered=0), *problem.cohorts[at + 1 :])
+    return violations(replace(problem, farm=changed, cohorts=cohorts), plan)
+
+
+def test_more_fish_than_are_on_order_are_named(problem: SeasonProblem, plan: SeasonPlan) -> None:
+    at = next(n for n in np.flatnonzero(plan.tanks) if problem.cohorts[n].at_hand is None)
+    count = int(plan.fish[at])
+    assert _with_an_order(problem, plan, count) == []
+    assert _with_an_order(problem, plan, count + 1) == []
+    assert _with_an_order(problem, plan, count - 1) == [
+        f"tilapia_nile: {count} of {count - 1} fish ordered are stocked"
+    ]
+
+
+def test_fish_on_order_are_bound_by_no_lead_time_and_no_least_count(
+    problem: SeasonProblem, plan: SeasonPlan
+) -> None:
+    """As many complaints as there are stockings of other fish."""
+    bought = [n for n in np.flatnonzero(plan.tanks) if problem.cohorts[n].at_hand is None]
+    least = _with_an_order(problem, plan, int(plan.fish[bought[0]]), least_count=10_000)
+    assert len([line for line in least if "can be bought" in line]) == len(bought) - 1 > 0
+    lead = _with_an_order(problem, plan, int(plan.fish[bought[0]]), lead_weeks=50)
+    assert len([line for line in lead if "can be here" in line]) == len(bought) - 1
 
 
 def test_a_standing_batch_left_out_is_named() -> None:

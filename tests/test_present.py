@@ -723,7 +723,7 @@ ENTRIES: st.SearchStrategy[Entry] = st.one_of(
     st.builds(
         Done,
         on=DAYS,
-        step=st.sampled_from(["stock", "take", "empty"]),
+        step=st.sampled_from(["order", "stock", "take", "empty"]),
         batch=COHORTS,
         planned_on=SOME_DAY,
         count=st.none() | st.integers(1, 90),
@@ -775,6 +775,9 @@ def test_whatever_is_recorded_the_house_is_one_that_can_be_planned(
                 assert row.sow <= today
                 assert row.first_cut is None or row.first_cut <= today
         assert all(parts <= zones[zone].parts for (zone, _), parts in held.items())
+        ids = [order.cohort for order in found.farm.ordered]
+        assert len(set(ids)) == len(ids)
+        assert all(order.day >= today for order in found.farm.ordered)
         for tank in tanks(found).values():
             assert tank.count >= 1
             assert tank.mean_g > 0
@@ -801,13 +804,12 @@ def test_entries_known_to_the_plan_never_change_the_house(
     assert found.doubts == without.doubts
 
 
-def test_fingerlings_that_come_late_are_not_planned_sooner() -> None:
+def test_a_stocking_put_off_leaves_the_offers_as_they_are() -> None:
     bought = {"species": "tilapia_nile", "weight_g": 50, "price": 1, "lead_weeks": 2}
     house = farm().model_copy(update={"fingerlings": (Fingerlings.model_validate(bought),)})
     late = Skipped(on=day(3), step="stock", batch="tilapia_nile-27w14", until=day(3 + 35))
-    assert now(day(3), late, house=house).farm.fingerlings[0].lead_weeks == 5
-    assert now(day(24), late, house=house).farm.fingerlings[0].lead_weeks == 2
-    assert now(day(3), house=house).farm.fingerlings[0].lead_weeks == 2
+    found = now(day(3), late, house=house).farm
+    assert found.fingerlings == house.fingerlings
 
 
 def test_a_batch_seen_ripe_is_ripe_from_that_day() -> None:

@@ -182,6 +182,22 @@ def test_jobs_not_done_are_marked_with_their_new_day(planned: Path) -> None:
     assert "not done, now planned Mon 15 Mar" in record(planned, "jobs").stdout
 
 
+def test_an_order_of_fish_is_a_job_like_any_other(planned: Path) -> None:
+    listed = record(planned, "jobs").stdout.splitlines()
+    number = next(int(line.split()[0]) for line in listed if "Order 50 Nile tilapia" in line)
+    assert record(planned, "skip", "order", "C03", "--until", "2027-03-22").exit_code == 0
+    assert f"{number:6}  not done, now planned Mon 22 Mar: Order" in record(planned, "jobs").stdout
+    assert record(planned, "done", number, "--count", "45").exit_code == 0
+    assert entries(planned)[-1].entry == Done(
+        on=TODAY, step="order", batch="C03", planned_on=date(2027, 3, 18), count=45,
+        tank="fish tank 1",
+    )  # fmt: skip
+    after = record(planned, "jobs").stdout
+    assert f"{number:6}  ✓ done, really 45 fish, on Wed 10 Mar: Order 50" in after
+    assert record(planned, "done", "order", "C03", "--count", "48").exit_code == 0
+    assert "C03 ordered, 48 fish" in record(planned, "done", "order", "C03", "--count", "48").stdout
+
+
 def test_unknown_job_numbers_write_nothing(planned: Path) -> None:
     result = record(planned, "done", 1, 9998, 9999)
     assert result.exit_code == 1

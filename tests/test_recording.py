@@ -225,6 +225,41 @@ def test_a_step_of_fish_may_name_the_tank(known: Names) -> None:
     assert (took.planned_on, took.tank) == (date(2027, 3, 17), "fish tank 1")
 
 
+def test_an_order_of_fish_names_the_fish_to_come_or_their_tank(known: Names) -> None:
+    ordered = Done(
+        on=TODAY, step="order", batch="C03", planned_on=date(2027, 3, 18), count=45,
+        tank="fish tank 1",
+    )  # fmt: skip
+    assert entered("done", known, step="order", batch="c03", count="45") == ordered
+    assert entered("done", known, step="ordered", batch="1", count="45") == ordered
+    skipped = entered("skipped", known, step="order", batch="C03", until="2027-03-22")
+    assert skipped == Skipped(
+        on=TODAY, step="order", batch="C03", planned_on=date(2027, 3, 18),
+        until=date(2027, 3, 22),
+    )  # fmt: skip
+    assert "150 fish; 50 are expected" not in doubts(
+        "done", known, step="order", batch="C03", count="150"
+    )
+    assert "151 fish; 50 are expected" in doubts(
+        "done", known, step="order", batch="C03", count="151"
+    )
+
+
+def test_fish_on_order_may_be_recorded_as_ordered_without_a_doubt(known: Names) -> None:
+    """The plan has no more job for it: they were ordered before it was made."""
+    form = {"step": "order", "batch": "fish tank 2", "count": "55", "on": "2027-03-09"}
+    entry = entered("done", known, **form)
+    assert entry == Done(
+        on=date(2027, 3, 9), step="order", batch="C02", count=55, tank="fish tank 2"
+    )
+    assert doubts("done", known, **form) == ""
+    assert doubts("skipped", known, step="order", batch="C02", on="2027-03-09") == ""
+    assert 'has no "order" of C01' in doubts("done", known, step="order", batch="C01")
+    assert faults("done", known, step="order", batch="fish tank 2", on="2027-03-10") == (
+        'batch is "fish tank 2"; no fish are to come to fish tank 2 after 2027-03-10',
+    )
+
+
 def test_water_jobs_are_of_no_batch(known: Names) -> None:
     water = entered("done", known, step="water")
     assert water == Done(on=TODAY, step="water", batch="", planned_on=date(2027, 3, 8))
@@ -509,6 +544,14 @@ def test_any_words_give_an_entry_in_one_line_of_words_or_faults(
             "B0003 set out, 3 parts (planned for Mon 8 Mar)",
         ),
         (Done(on=TODAY, step="water", batch=""), "water jobs done"),
+        (
+            Done(on=TODAY, step="order", batch="C03", count=45, tank="fish tank 1"),
+            "C03 ordered, 45 fish",
+        ),
+        (
+            Skipped(on=TODAY, step="order", batch="C03", planned_on=date(2027, 3, 18)),
+            "C03 not ordered (planned for Thu 18 Mar)",
+        ),
         (
             Skipped(on=TODAY, step="cut", batch="B1", until=date(2027, 3, 15), cause="small"),
             "B1 not cut yet, now for Mon 15 Mar, small",

@@ -112,9 +112,12 @@ def test_fish_in_a_file():
         "kg_p90": "",
         "saleable": "",
         "order_lines": "",
+        "order_by": "on order",
         "note": "order ahead, check permit before ordering",
     }
     assert (rows[1]["saleable"], rows[1]["order_lines"]) == ("True", "L4")
+    assert [row["order_by"] for row in rows if row["what"] == "stock"] == ["on order", "2027-03-18"]
+    assert {row["order_by"] for row in rows if row["what"] == "take"} == {""}
     assert sum(row["what"] == "take" for row in rows) == 5
 
 
@@ -135,6 +138,7 @@ def test_purchases_in_a_file():
     assert (seeds["number"], seeds["unit"], seeds["bags_of_20_kg"]) == ("138", "seed", "")
     permits = [row["kind"] for row in rows if "permit" in row["note"]]
     assert permits == ["fingerlings", "fingerlings"]
+    assert [row["order_by"] for row in rows if row["order_by"]] == ["on order", "2027-03-18"]
 
 
 def test_batches_and_weeks_in_files():

@@ -153,7 +153,7 @@ def test_the_fish_list_warns_of_the_permit_with_each_stocking():
     rows = rows_of(table_of("fish-list", small_plan()))
     assert rows[0] == (
         "Wed 10 Mar", "stock", "Yellow perch", "fish tank 2", "60", "40 g", "2.4 kg",
-        "order ahead, check permit before ordering",
+        "on order, check permit before they come",
     )  # fmt: skip
     assert rows[1] == (
         "Wed 17 Mar", "take", "Nile tilapia", "fish tank 1", "20", "0.52 kg", "10.4 kg",
@@ -181,10 +181,20 @@ def test_the_shopping_list_is_seeds_fingerlings_and_feed():
         ("salad radish", "300 seeds", "9 Mar", "150", "150"),
     ]
     assert "order ahead, check permit before ordering" in fingerlings.caption
-    assert rows_of(fingerlings)[0] == (
-        "Wed 10 Mar 2027", "Yellow perch", "60", "40 g", "fish tank 2",
-    )  # fmt: skip
+    assert fingerlings.head[:2] == ("Stocked on", "Order by")
+    assert rows_of(fingerlings) == [
+        ("Wed 10 Mar 2027", "on order", "Yellow perch", "60", "40 g", "fish tank 2"),
+        ("Thu 8 Apr 2027", "Thu 18 Mar 2027", "Nile tilapia", "50", "50 g", "fish tank 1"),
+    ]
     assert ("Mar 2027", "Nile tilapia", "5.9 kg", "1", "1.63 kg from 3 Mar") in rows_of(feed)
+
+
+def test_plans_of_before_orders_were_told_leave_the_day_blank():
+    document = small_plan()
+    for cohort in document["cohorts"]:
+        del cohort["order_by"]  # type: ignore[misc]
+    fingerlings = table_of("shopping-list", document, 1)
+    assert [row[1] for row in rows_of(fingerlings)] == ["", ""]
 
 
 def test_the_lists_are_in_the_units_that_the_farm_asks_for():

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from planner.document import BatchDoc, PlanDoc
+from planner.document import BatchDoc, CohortDoc, PlanDoc
 from planner.jobs import TITLE_LENGTH
 from planner.tasks import Job, JobLine, Kind, dated
 from tests.plandocs import CROPS, FISH, MADE_ON, crop_row, small_plan
@@ -48,6 +48,8 @@ def asked_for(document: PlanDoc, last_day: date | None = None) -> Counter[tuple[
         asked += [(Kind.CUT, cut["date"], batch["id"]) for cut in batch["cuts"]]
         asked.append((Kind.CLEAR, batch["clear"], batch["id"]))
     for cohort in document["cohorts"]:
+        if cohort["order_by"] is not None:
+            asked.append((Kind.FISH, cohort["order_by"], cohort["id"]))
         asked.append((Kind.FISH, cohort["stock"], cohort["id"]))
         asked += [(Kind.FISH, taken["date"], cohort["id"]) for taken in cohort["taken"]]
         if cohort["harvest"]:
@@ -181,12 +183,81 @@ def test_fish_come_go_and_leave_an_empty_tank():
         (20, "fish"),
         (1, "tank"),
     ]
-    assert lines[0].text == "Stock fish tank 2: 60 Yellow perch of 40 g each, 2.4 kg in all"
+    assert lines[0].text == (
+        "Stock fish tank 2: 60 Yellow perch of 40 g each, 2.4 kg in all; ordered"
+    )
     assert lines[1].text == "Take 20 Yellow perch, 2.4 kg, from fish tank 2"
     assert lines[-1].text.startswith("Empty: fish tank 2")
     assert {line.place for line in lines} == {"fish tank 2"}
     in_house = [line.text for _, line in lines_of(jobs_of(document), Kind.FISH, "C01")]
     assert not any(text.startswith("Stock") for text in in_house)
+
+
+def cohort_of(document: PlanDoc, id: str) -> CohortDoc:
+    return next(cohort for cohort in document["cohorts"] if cohort["id"] == id)
+
+
+def job_on(jobs: tuple[Job, ...], day: date) -> Job:
+    (job,) = [job for job in jobs if job.kind is Kind.FISH and job.day == day]
+    return job
+
+
+def test_fish_are_ordered_on_the_last_day_for_it():
+    job = job_on(jobs_of(small_plan(), units="us"), date(2027, 3, 18))
+    assert job.title == "Fish: order 50 Nile tilapia"
+    (line,) = job.lines
+    assert line.text == ("Order 50 Nile tilapia of 1.76 oz each, to come Thu 8 Apr for fish tank 1")
+    assert (line.step, line.batch, line.number, line.unit) == ("order", "C03", 50, "fish")
+    assert job.caution == "Nile tilapia: A permit is common. Never release."
+    stocked = job_on(jobs_of(small_plan()), date(2027, 4, 8)).lines[0]
+    assert stocked.text.endswith("2.5 kg in all")  # nothing of an order that is still to be given
+
+
+@pytest.mark.parametrize(("days", "asked"), [(0, True), (1, False)])
+def test_fish_whose_day_for_the_order_is_past_are_on_order(days, asked):
+    """On the plan day itself they can still be ordered."""
+    document = small_plan()
+    cohort_of(document, "C03")["order_by"] = (MADE_ON - timedelta(days=days)).isoformat()
+    steps = {line.step: line for _, line in lines_of(jobs_of(document), Kind.FISH, "C03")}
+    assert ("order" in steps) == asked
+    assert steps["stock"].text.endswith("; ordered") != asked
+
+
+def test_plans_of_before_orders_were_told_have_no_job_for_them():
+    document = small_plan()
+    for cohort in document["cohorts"]:
+        del cohort["order_by"]  # type: ignore[misc]
+    lines = [line for job in jobs_of(document) for line in job.lines]
+    assert not any(line.step == "order" or line.text.endswith("ordered") for line in lines)
+    assert sum(line.step == "stock" for line in lines) == 2
+
+
+def test_an_order_for_fish_that_come_after_the_last_day_is_told():
+    """The stocking may be after the days that are wanted, or after the horizon's end."""
+    document = small_plan()
+    jobs = jobs_of(document, last_day=date(2027, 3, 20))
+    assert [line.step for _, line in lines_of(jobs, Kind.FISH, "C03")] == ["order"]
+    cohort = cohort_of(document, "C03")
+    start, weeks = date.fromisoformat(document["horizon"]["start"]), document["horizon"]["weeks"]
+    come = start + timedelta(weeks=weeks, days=3)
+    cohort |= {"weeks": [], "taken": [], "stock": come.isoformat()}
+    cohort["order_by"] = (come - timedelta(weeks=3)).isoformat()
+    ((day, line),) = lines_of(jobs_of(document), Kind.FISH, "C03")
+    assert day == come - timedelta(weeks=3)
+    assert line.text == "Order Nile tilapia, to come Thu 22 Jul for fish tank 1"
+
+
+def test_orders_of_one_fish_are_added_up_in_the_title():
+    document = small_plan()
+    other = cohort_of(document, "C02")
+    own = cohort_of(document, "C03")
+    other |= {"species": own["species"], "order_by": own["order_by"]}
+    job = job_on(jobs_of(document), date(2027, 3, 18))
+    assert job.title == "Fish: order 110 Nile tilapia"
+    assert [line.number for line in job.lines] == [50, 60]
+    other["species"] = "perch_yellow"
+    job = job_on(jobs_of(document), date(2027, 3, 18))
+    assert job.title == "Fish: order 50 Nile tilapia; order 60 Yellow perch"
 
 
 def test_water_is_tested_every_monday_and_on_the_plan_day():
@@ -329,11 +400,17 @@ def test_titles_stay_short_with_the_longest_names():
     assert all(line.text for job in jobs for line in job.lines)
 
 
+def steps_of(job: Job) -> set[str]:
+    return {line.step for line in job.lines}
+
+
 def test_cautions_stand_where_work_can_hurt():
     jobs = jobs_of(small_plan())
     cautions = {kind: {job.caution for job in jobs if job.kind is kind} for kind in Kind}
     assert cautions[Kind.SOW] == cautions[Kind.SET_OUT] == {""}
-    for caution in cautions[Kind.FISH]:
+    orders = {job.caution for job in jobs if job.kind is Kind.FISH and {"order"} == steps_of(job)}
+    assert len(orders) == 1  # nobody is in the water that day
+    for caution in cautions[Kind.FISH] - orders:
         assert all(word in caution for word in ("spines", "wash your hands", "GFCI", "local law"))
     for caution in cautions[Kind.WATER]:
         assert all(word in caution for word in ("lime", "goggles", "licensed electrician"))
@@ -343,10 +420,10 @@ def test_cautions_stand_where_work_can_hurt():
     assert not any("\n" in job.caution for job in jobs)
 
 
-def test_what_the_law_says_on_a_fish_stands_on_the_day_it_comes():
+def test_what_the_law_says_on_a_fish_stands_on_the_days_it_is_ordered_and_comes():
     fish = [job for job in jobs_of(small_plan()) if job.kind is Kind.FISH]
     came = {job.day for job in fish if "A permit is common" in job.caution}
-    assert came == {date(2027, 3, 10), date(2027, 4, 8)}
+    assert came == {date(2027, 3, 10), date(2027, 3, 18), date(2027, 4, 8)}
 
 
 def test_leaf_is_chilled_as_far_as_the_crop_bears_it():

@@ -7,9 +7,9 @@ from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
 
 from planner.quantities import Count, In, Number
 
-Step = Literal["sow", "set out", "ripe", "cut", "clear", "stock", "take", "empty", "water"]
+Step = Literal["sow", "set out", "ripe", "cut", "clear", "order", "stock", "take", "empty", "water"]
 STEPS: tuple[str, ...] = get_args(Step)
-FISH_STEPS = ("stock", "take", "empty")
+FISH_STEPS = ("order", "stock", "take", "empty")
 
 
 def _on_one_line(value: object) -> object:

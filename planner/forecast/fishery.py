@@ -6,13 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from planner.cohorts import LEAST_SALEABLE, LONGEST_WEEKS
 from planner.farm import Water
 from planner.fish import growout_days
 from planner.forecast.factors import Sizes
 from planner.forecast.streams import Streams
 from planner.problem import SeasonProblem
 from planner.schools import School
+from planner.stays import LEAST_SALEABLE, LONGEST_WEEKS
 from planner.tables import Fish
 
 Series = NDArray[np.float64]

@@ -47,5 +47,6 @@ def _season(problem: SeasonProblem, sowing_share: float) -> SeasonPlan:
     for crop in crops_in_turn(problem):
         sow_for_orders(book, crop)
     stocking.take_at_hand()
+    stocking.take_in_ordered()
     stocking.stock()
     return sold_by_hand(book)

@@ -65,12 +65,26 @@ class Stocking:
             ways = self._by_wish(group, count)
             self._add(next((way for way in ways if self._most(way, count) == count), n), 1, count)
 
+    def take_in_ordered(self) -> None:
+        """Put the fish that are on order into a tank that is free when they come."""
+        cohorts, tanks = self._problem.cohorts, self._problem.farm.tanks
+        for number, ordered in enumerate(self._problem.farm.ordered):
+            ways = [n for n, option in enumerate(cohorts) if option.ordered == number]
+            for n in self._by_wish(ways, ordered.count):
+                option = cohorts[n]
+                weeks = range(max(0, option.start), option.stop)
+                free = tanks[option.tank].places - max(self._held(option.tank, w) for w in weeks)
+                fish = self._most(n, option.most_fish) if free > 0 else 0
+                if fish > 0:
+                    self._add(n, 1, fish)
+                    break
+
     def stock(self) -> None:
         """Stock new fish week by week, evenly staggered, for the handbook's feed."""
         farm = self._problem.farm
         ways: dict[tuple[int, int, int], list[int]] = defaultdict(list)
         for n, option in enumerate(self._problem.cohorts):
-            if option.offer is not None:
+            if option.offer is not None and option.ordered is None:
                 ways[option.offer, option.tank, option.start].append(n)
         offers = sorted({(offer, tank) for offer, tank, _ in ways})
         kinds = self._tanks_by_species(offers)

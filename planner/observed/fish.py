@@ -267,7 +267,7 @@ def tanks(
             alone.append(entry)
         elif isinstance(entry, Weigh | Deaths | FishHarvest | Feed):
             said.setdefault(entry.tank or "", []).append(entry)
-        elif isinstance(entry, Done | Skipped) and entry.batch in tank_of:
+        elif isinstance(entry, Done | Skipped) and entry.batch in tank_of and entry.step != "order":
             tank = entry.tank if isinstance(entry, Done) else None
             said.setdefault(tank or tank_of[entry.batch], []).append(entry)
     return [

@@ -97,12 +97,18 @@ def _fish_faults(problem: SeasonProblem, plan: SeasonPlan) -> list[str]:
             offer = farm.fingerlings[option.offer or 0]
             if plan.fish[n] > option.most_fish * plan.tanks[n]:
                 found.append(f"{option.species} stocked {option.stock}: over the density limit")
+            if option.ordered is not None:
+                continue
             if plan.fish[n] < offer.least_count * plan.tanks[n]:
                 found.append(f"{option.species} stocked {option.stock}: fewer than can be bought")
             if (option.stock - horizon.plan_date).days < 7 * offer.lead_weeks:
                 found.append(f"{option.species} stocked {option.stock}: before they can be here")
         elif plan.fish[n] != option.count * plan.tanks[n]:
             found.append(f"{option.species} at hand: {plan.fish[n]} of {option.count} fish planned")
+    for number, ordered in enumerate(farm.ordered):
+        come = sum(int(plan.fish[n]) for n, o in enumerate(problem.cohorts) if o.ordered == number)
+        if come > ordered.count:
+            found.append(f"{ordered.species}: {come} of {ordered.count} fish ordered are stocked")
     for number, group in enumerate(problem.cohort_groups):
         if sum(int(plan.tanks[n]) for n in group) != 1:
             found.append(f"{farm.cohorts[number].tank}: the fish at hand must follow one course")

@@ -11,17 +11,16 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from planner.book import Recorded, Skipped
+from planner.book import Recorded
 from planner.document import PlanDoc
-from planner.farm import Farm, Fingerlings, Part
+from planner.farm import Farm, Part
+from planner.present.coming import ordered_now
 from planner.present.findings import Findings, unknown_names
 from planner.present.fish import cohorts_now
 from planner.present.house import by_lists, by_plan
 from planner.present.told import ids_of, told
 from planner.present.water import water_now
 from planner.tables import Crop, Fish
-
-DAYS_A_WEEK = 7
 
 __all__ = ["Present", "present", "row_of"]
 
@@ -81,6 +80,7 @@ def present(
     else:
         standing = by_plan(listed, plan, news, today, crops, findings)
     cohorts = cohorts_now(listed, plan, news, today, fish, findings)
+    ordered = ordered_now(listed, plan, news, today, findings)
     water = water_now(farm, plan, news, today, findings)
     tanks = [name for tank in farm.tanks for name in tank.tank_names]
     ids = [row.id for row in farm.standing] + ([] if plan is None else ids_of(plan))
@@ -90,8 +90,8 @@ def present(
             update={
                 "standing": standing,
                 "cohorts": cohorts,
+                "ordered": ordered,
                 "water": water,
-                "fingerlings": _offers(farm, plan, entries, today),
             }
         ),
         happened=findings.happened,
@@ -112,23 +112,4 @@ def _newer_rows(farm: Farm, plan: PlanDoc) -> Farm:
             "standing": tuple(row for row in farm.standing if row_of(row) not in known),
             "cohorts": tuple(row for row in farm.cohorts if row_of(row) not in known),
         }
-    )
-
-
-def _offers(
-    farm: Farm, plan: PlanDoc | None, entries: Sequence[Recorded], today: date
-) -> tuple[Fingerlings, ...]:
-    """Return the fingerlings on offer; those that the book says come late can come no sooner."""
-    species_of = {} if plan is None else {c["id"]: c["species"] for c in plan["cohorts"]}
-    days: dict[str, int] = {}
-    for said in entries:
-        entry = said.entry
-        if isinstance(entry, Skipped) and entry.step == "stock" and entry.until is not None:
-            species = species_of.get(entry.batch, entry.batch.rpartition("-")[0])
-            days[species] = (entry.until - today).days
-    return tuple(
-        offer.model_copy(
-            update={"lead_weeks": max(offer.lead_weeks, days.get(offer.species, 0) // DAYS_A_WEEK)}
-        )
-        for offer in farm.fingerlings
     )

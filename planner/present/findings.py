@@ -12,7 +12,7 @@ from planner.words import Units, day_words, plural, spoken
 
 MOST_SENTENCES = 30
 SHOWN_JOBS = 3
-FISH_STEPS = ("stock", "take", "empty")
+FISH_STEPS = ("order", "stock", "take", "empty")
 
 
 def name_of(crop: Crop, id: str) -> str:

@@ -155,6 +155,8 @@ class _ByPlan:
         if result.day is None or not doc["weeks"]:
             return None
         said = result.said if isinstance(result.said, Done) else None
+        orders = steps([e for e in self.news.of_fish() if _batch_of(e) == doc["id"]], "order")
+        counts = [word.count for word in (*orders, said) if isinstance(word, Done) and word.count]
         if result.assumed:
             self.findings.assume(result.day, doc["id"], f"stock {doc['tank']} with {name}")
         start = doc["weeks"][0]
@@ -163,7 +165,7 @@ class _ByPlan:
             species=doc["species"],
             name=name,
             day=result.day,
-            count=(said.count if said else None) or round(start["count"]),
+            count=counts[-1] if counts else round(start["count"]),
             mean_g=start["mean_g"],
             first=self.made_on,
             doc=doc,

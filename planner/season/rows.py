@@ -92,13 +92,18 @@ class SeasonRows:
             worth -= float(problem.changes.new_fish_cost[number])
             fish = self._build.variable(high=option.most_fish * places, worth=worth, whole=True)
             stocked.append(fish)
-            least = farm.fingerlings[option.offer or 0].least_count
+            least = farm.fingerlings[option.offer or 0].least_count if option.ordered is None else 1
             row = self._build.row(high=0)
             self._build.term(row, fish)
             self._build.term(row, tanks[-1], -option.most_fish)
             row = self._build.row(low=0)
             self._build.term(row, fish)
             self._build.term(row, tanks[-1], -least)
+        for coming, ordered in enumerate(farm.ordered):
+            row = self._build.row(high=ordered.count)
+            for option, young in zip(problem.cohorts, stocked, strict=True):
+                if option.ordered == coming and young is not None:
+                    self._build.term(row, young)
         return tanks, stocked
 
     def _fish_worth(self, number: int) -> float:

@@ -174,7 +174,7 @@ def _all(names: Names, today: date) -> Iterator[Form]:
         lot,
         planned,
         Field(name="parts", label="Parts (blank: all)", look="whole"),
-        Field(name="count", label="Fish (when stocked or taken)", look="whole"),
+        Field(name="count", label="Fish (when ordered, stocked or taken)", look="whole"),
     )
     until = Field(name="until", label="It will be done on", look="date")
     yield form("skipped", "A job that was not done", step, lot, planned, until, cause)

@@ -11,10 +11,10 @@ from datetime import date, timedelta
 import numpy as np
 
 from planner.batches import BatchOption
-from planner.cohorts import CohortOption
 from planner.horizon import monday_of
 from planner.plan import SeasonPlan
 from planner.problem import SeasonProblem
+from planner.stays import CohortOption
 
 YEAR = timedelta(weeks=52)
 EVERY_WEEKS = {"once": 2, "cut-and-come": 6, "picking": 8, "perennial": 26}
