@@ -1,9 +1,10 @@
-"""How a season is decided: relaxation, fish, crops by blocks of weeks, then improvement.
+"""How a season is decided: relaxation, fish, crops, then improvement.
 
 1. The linear relaxation gives a true bound, and tells which options are worth looking at.
-2. The tanks are decided with the crops as in the relaxation.
-3. The crops are decided block by block of weeks, the weeks to come relaxed, among those options.
-4. Rounds of improvement: a neighbourhood is freed, everything else stays, both cores at work; the
+2. A plan in force that still fits is kept, when it is near the bound; else the season is decided
+   anew: the tanks with the crops as in the relaxation, then all crops at once among those options,
+   in fractions and in the whole numbers next to them.
+3. Rounds of improvement: a neighbourhood is freed, everything else stays, both cores at work; the
    workers meet at the end of a round, so the same input gives the same plan.
 
 All limits are work (nodes, rounds), so that a slower machine gives the same plan later.
@@ -30,9 +31,7 @@ Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Numbers = NDArray[np.int64]
 
-BLOCK_WEEKS = 12
-AHEAD_WEEKS = 12
-BLOCK_GAP = 0.005
+FIRST_GAP = 0.005  # of a first plan
 WINDOW_WEEKS = 10
 WINDOW_STEP = 6
 PROVEN_GAP = 1e-4
@@ -45,7 +44,8 @@ NEAR = 1e-6  # of a whole number
 WORKERS = 2
 HOPS = 3
 KEPT_GAP = 0.02  # of a plan in force that still fits: else the season is decided anew beside it
-KEPT_ROUNDS = 2  # more, in the time that a plan in force saves
+KEPT_ROUNDS = 3  # in the time that a plan in force saves
+ANEW_ROUNDS = 0  # when the time went into the try to keep it
 
 
 class Search:
@@ -69,6 +69,7 @@ class Search:
         self._clock = Clock(effort.seconds, stopped)
         fish = [column for column in self.rows.stocked if column is not None]
         self._sown: Numbers = np.array(self.rows.sown, dtype=np.int64)
+        self._tanks: Numbers = np.array(self.rows.tanks, dtype=np.int64)
         self._fish: Numbers = np.array([*self.rows.tanks, *fish], dtype=np.int64)
         self._starts: Numbers = np.array(
             [max(0, option.start) for option in problem.batches], dtype=np.int64
@@ -88,14 +89,15 @@ class Search:
             self._solve_whole(self._relaxation())
             return "proven"
         relaxed = self._relaxation()
-        self._keep_on(relaxed)
+        kept = self._keep_on(relaxed)
         if int(self.model.whole.sum()) <= SMALL_WHOLE and self._solve_whole(relaxed):
             return "proven"
         most = self.effort.rounds(int(self.model.whole.sum()))
-        if self.best is None or gap(self.problem, self.worth, self.bound) > KEPT_GAP:
+        if self.best is None or not self._near(self.worth):
             self._decide_in_turn(relaxed)
-        elif self.effort.work is None:
-            most += KEPT_ROUNDS
+            kept = False
+        if self.effort.work is None and self.problem.changes.as_before is not None:
+            most = KEPT_ROUNDS if kept else ANEW_ROUNDS
         while self.rounds < most and not self._clock.over and not self.proven:
             self._improve()
         if self.proven:
@@ -222,27 +224,33 @@ class Search:
                 high[column] = 0
         return high
 
+    def _near(self, worth: float) -> bool:
+        """Whether a worth is so near to the bound that a plan in force may stay."""
+        return gap(self.problem, worth, self.bound) <= KEPT_GAP
+
     def _decide_in_turn(self, relaxed: Floats) -> None:
-        """Decide the fish, then the crops by blocks of weeks; what is to come stays relaxed."""
+        """Decide the tanks with the crops as relaxed, then the crops."""
         low, high = self.model.low.copy(), self.model.high.copy()
         low[self._sown] = high[self._sown] = relaxed[self._sown]
-        answer = self._solve(low, high, self._fish, FISH_NODES, 0.001)
+        answer = self._solve(low, high, self._tanks, FISH_NODES, 0.001)
         self._go_on()
         if answer.values is None:
             self._start_bare()
             return
         values = answer.values
-        values[self._fish] = values[self._fish].round()
-        self._blocks(values, self._promising(relaxed), 0)
+        values[self._tanks] = values[self._tanks].round()
+        values[self._fish] = np.floor(values[self._fish] + NEAR)  # no rule needs more fish
+        self._tell("fish")
+        self._decide_crops(values, self._promising(relaxed), self._sown)
 
-    def _keep_on(self, relaxed: Floats) -> None:
+    def _keep_on(self, relaxed: Floats) -> bool:
         """Begin from the plan in force: its starts stay, what stands and what it leaves is decided.
 
-        There is no plan after it when that does not fit the house as it is now.
+        False when that does not fit the house as it is now, or is far from the best.
         """
         before = self.problem.changes.as_before
         if before is None:
-            return
+            return False
         low, high = self.model.low.copy(), self.model.high.copy()
         told = self._sown[before.parts_told]
         low[told] = high[told] = before.parts[before.parts_told]
@@ -254,47 +262,33 @@ class Search:
         standing = np.array([o.standing is not None for o in self.problem.batches], dtype=bool)
         whole = np.concatenate([self._sown[standing], self._fish])
         if (low > self.model.high + NEAR).any():
-            return
-        answer = self._solve_near(low, high, whole, BLOCK_GAP)
+            return False
+        answer = self._solve(low, high, None, ROOT, 0.0)
+        if answer.values is None or not self._near(answer.worth):
+            return False
+        answer = self._solve_near(low, high, whole, FIRST_GAP)
         self._go_on()
         if answer.values is None:
-            return
+            return False
         self._tell("plan in force")
         values = answer.values
         values[whole] = values[whole].round()
-        later = self._starts[~(standing | before.parts_told)]
         most = self._promising(relaxed, values)
-        self._blocks(values, most, int(later.min(initial=self.problem.weeks)), told)
+        self._decide_crops(values, most, self._sown[~(standing | before.parts_told)])
+        return self.best is not None
 
-    def _blocks(
-        self, values: Floats, most: Floats, start: int, kept: Numbers | None = None
-    ) -> None:
-        """Decide the crops by blocks of weeks from `start` on; columns in `kept` stay."""
-        for first in range(start, self.problem.weeks, BLOCK_WEEKS):
-            block = self._without(self._starting(first, first + BLOCK_WEEKS), kept)
-            for ahead in (AHEAD_WEEKS, self.problem.weeks)[not first :]:
-                moving = self._without(self._starting(first, first + BLOCK_WEEKS + ahead), kept)
-                free = self.freed(moving)
-                low, high = np.where(free, self.model.low, values), np.where(free, most, values)
-                answer = self._solve_near(low, high, block, BLOCK_GAP)
-                if answer.values is None:
-                    answer = self._solve(low, high, block, ROOT, BLOCK_GAP)
-                if answer.values is not None:
-                    break
-            self._go_on()
-            if answer.values is None:  # out of time: nothing more is sown than is decided
-                values[self._without(self._starting(first, self.problem.weeks), kept)] = 0
-                break
-            values = answer.values
-            values[block] = values[block].round()
-            self._tell(f"weeks {first + 1} to {first + BLOCK_WEEKS}")
-        if not self._take(values) and kept is None:
+    def _decide_crops(self, values: Floats, most: Floats, columns: Numbers) -> None:
+        """Decide all `columns` at once, the other whole numbers as in `values`, and keep it."""
+        low, high = self.model.low.copy(), most.copy()
+        others = np.setdiff1d(np.flatnonzero(self.model.whole), columns)
+        low[others] = high[others] = values[others]
+        answer = self._solve_near(low, high, columns, FIRST_GAP)
+        if answer.values is None:
+            answer = self._solve(low, high, columns, ROOT, FIRST_GAP)
+        self._go_on()
+        if answer.values is None or not self._take(answer.values):
             self._start_bare()
         self._tell("first plan")
-
-    @staticmethod
-    def _without(columns: Numbers, kept: Numbers | None) -> Numbers:
-        return columns if kept is None else np.setdiff1d(columns, kept)
 
     def _starting(self, first: int, stop: int) -> Numbers:
         """Columns of the options that begin in weeks `first` up to, not including, `stop`."""
