@@ -2,20 +2,34 @@
 
 from collections import defaultdict
 from collections.abc import Mapping
-from datetime import timedelta
+from datetime import date, timedelta
 
 from planner import placement
-from planner.document import PlaceDoc
+from planner.document import PlaceDoc, PlanDoc
 from planner.lots import Lot
 from planner.problem import SeasonProblem
 
+PROMISED_WEEKS = 4  # in which places are on labels and in heads already; judgement
 
-def placed(season: SeasonProblem, all_lots: tuple[Lot, ...]) -> dict[str, list[PlaceDoc]]:
-    """Return the places of every lot, by its id."""
+_Planned = dict[tuple[str, str, date, int], list[Mapping[int, int]]]
+
+
+def placed(
+    season: SeasonProblem, all_lots: tuple[Lot, ...], before: PlanDoc | None = None
+) -> dict[str, list[PlaceDoc]]:
+    """Return the places of every lot, by its id.
+
+    Lots set out within `PROMISED_WEEKS` stand where the plan `before` has them, if there is room.
+    """
     found: dict[str, list[PlaceDoc]] = {}
+    planned = _planned(season, before)
     for number, zone in enumerate(season.farm.zones):
         here = [lot for lot in all_lots if lot.option.zone == number]
         stands = _standing_places(season, here)
+        for lot in here:
+            where = planned.get((lot.option.crop, zone.name, lot.option.set_out, lot.parts))
+            if where and not stands.get(lot.id):
+                stands[lot.id] = where.pop(0)
         layout = placement.assign(
             [
                 placement.Lot(
@@ -41,6 +55,27 @@ def placed(season: SeasonProblem, all_lots: tuple[Lot, ...]) -> dict[str, list[P
             name: [PlaceDoc(name=f"{zone.name} {place}", parts=parts) for place, parts in where]
             for name, where in layout.where.items()
         }
+    return found
+
+
+def _planned(season: SeasonProblem, before: PlanDoc | None) -> _Planned:
+    """Places by number that a plan has for what it sets out soon; by crop, zone, day and parts."""
+    found: _Planned = defaultdict(list)
+    first = season.horizon.plan_date
+    places = {
+        f"{zone.name} {number}": number
+        for zone in season.farm.zones
+        for number in range(1, zone.places + 1)
+    }
+    for batch in () if before is None else before["batches"]:
+        set_out = date.fromisoformat(batch["transplant"] or batch["sow"])
+        names = [place["name"] for place in batch["places"]]
+        soon = first <= set_out < first + timedelta(weeks=PROMISED_WEEKS)
+        if soon and places.keys() >= set(names):
+            where = {places[place["name"]]: place["parts"] for place in batch["places"]}
+            if sum(where.values()) == batch["parts"]:
+                key = (batch["crop"], batch["zone"], set_out, batch["parts"])
+                found[key].append(where)
     return found
 
 

@@ -183,7 +183,7 @@ def _bundle(begin: Start, decided: Season, named: _Named, certainty: CertaintyDo
     inputs, made_on, plan = begin.inputs, begin.made_on, decided.plan
     season, all_lots, fish, goes = named.season, named.lots, named.fish, named.goes
     broken = violations(season, plan)
-    where = placed(season, all_lots)
+    where = placed(season, all_lots, begin.before)
     document = assemble.document(
         season,
         plan,

@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from datetime import date, datetime, timedelta
@@ -22,7 +23,8 @@ from typer.testing import CliRunner
 from planner import history, writing
 from planner.book import BookError, Done, Loss, Skipped, WaterTest, Weigh, open_book
 from planner.cli import app
-from planner.document import ChangesDoc, CohortDoc, PlanDoc
+from planner.document import ChangesDoc, CohortDoc, PlaceDoc, PlanDoc
+from planner.layout import PROMISED_WEEKS
 from planner.planning import Bundle
 from tests.shortfarm import (
     MONDAY,
@@ -230,6 +232,29 @@ def test_sowings_in_frozen_weeks_stay_when_nothing_forces_them(
 
     assert given_up("frozen") == []
     assert given_up("free"), "else this proves nothing"
+
+
+def places_of(document: PlanDoc, until: date) -> dict[tuple[str, str, str, int], list[PlaceDoc]]:
+    """Places of the sowings to come, by crop, zone, day of setting out and parts, where unique."""
+    found: dict[tuple[str, str, str, int], list[list[PlaceDoc]]] = defaultdict(list)
+    for row in document["batches"]:
+        set_out = row["transplant"] or row["sow"]
+        if NEXT.isoformat() <= set_out < until.isoformat():
+            found[row["crop"], row["zone"], set_out, row["parts"]].append(row["places"])
+    return {key: places[0] for key, places in found.items() if len(places) == 1}
+
+
+def test_what_is_set_out_soon_stands_where_the_plan_in_force_has_it(
+    farm: Path, first: tuple[Path, Bundle]
+) -> None:
+    cleared = [row for row in first[1].document["batches"] if row["state"] == "growing"]
+    lost = [Loss(on=day(3, 5), batch=row["id"], cause="frost") for row in cleared]
+    record(farm, day(3, 5), *lost)
+    soon = NEXT + timedelta(weeks=PROMISED_WEEKS)
+    was, is_now = places_of(first[1].document, soon), places_of(planned(farm, NEXT).document, soon)
+    same = was.keys() & is_now.keys()
+    assert len(same) > 2
+    assert {key: is_now[key] for key in same} == {key: was[key] for key in same}
 
 
 def test_what_happened_and_changed_stands_on_the_page_and_the_terminal(farm: Path) -> None:

@@ -31,7 +31,8 @@ class Lot:
     start, end
         First day held, and first day free again, sanitation days included.
     places
-        Place number, from 1, to parts, for a lot that stands already; empty for others.
+        Place number, from 1, to parts, for a lot that stands already or is promised its places;
+        empty for others.
     alone
         Whether it should share no place with another crop, such as mint and perennials.
     """
