@@ -8,6 +8,7 @@ not with it.
 
 from collections import defaultdict
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
@@ -19,7 +20,7 @@ from scipy.sparse.csgraph import connected_components
 from planner.plan import TOLERANCE
 from planner.season.linear import LinearModel
 from planner.season.margins import TRAY_CELLS
-from planner.season.search import NEAR, Search
+from planner.season.search import NEAR, WORKERS, Search
 from planner.season.solvers import Limits, solve
 
 Floats = NDArray[np.float64]
@@ -103,8 +104,14 @@ def reasons(search: Search) -> dict[int, Reason]:
     found: dict[int, Reason] = {}
     if lines:
         hangs = _hanging_together(search)
-        for numbers in lines.values():
-            found |= _Line(search, search.best, lacking, numbers, hangs).reasons()
+        best = search.best
+
+        def of_line(numbers: list[int]) -> dict[int, Reason]:
+            return _Line(search, best, lacking, numbers, hangs).reasons()
+
+        with ThreadPoolExecutor(WORKERS) as pool:
+            for of_one in pool.map(of_line, lines.values()):
+                found |= of_one
     return found
 
 
