@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import special
 
 from planner.learning import (
     Factor,
@@ -23,7 +24,7 @@ from planner.learning import (
     shipped_priors,
     used,
 )
-from planner.learning.shrinkage import CUT, Sample, fit
+from planner.learning.shrinkage import CUT, LOGISTIC, Sample, fit
 from planner.observed import (
     DaysObs,
     FcrObs,
@@ -218,6 +219,17 @@ def test_a_slip_of_the_pen_in_the_first_record_moves_little() -> None:
     assert learned(yields=(yield_obs(10.0),) * 50).yield_of(LETTUCE, RAFT).factor > 8
 
 
+def test_a_batch_of_few_plants_tells_less_of_the_yield() -> None:
+    few, some, many = (
+        learned(yields=(replace(yield_obs(1.2), plants=plants),)).yield_of(LETTUCE, RAFT)
+        for plants in (1, 4, 4000)
+    )
+    assert 1 < few.factor < some.factor < many.factor
+    assert many.sd_log < some.sd_log < few.sd_log < PRIORS.yields.sd
+    unknown = learned(yields=(yield_obs(1.2),)).yield_of(LETTUCE, RAFT)
+    assert many.factor == pytest.approx(unknown.factor, rel=1e-3)
+
+
 def test_a_record_that_is_itself_unsure_counts_less() -> None:
     sure = fit([Sample(shared="c", key="a", value=0.1)], PRIOR).own["a"]
     unsure = fit([Sample(shared="c", key="a", value=0.1, noise=0.5)], PRIOR).own["a"]
@@ -289,6 +301,118 @@ def test_late_batches_and_those_in_time_together_find_the_truth(
     assert float(np.mean(factors)) == pytest.approx(truth, rel=0.025)
     if truth < 1.1 and late_days:  # what the late ones alone would say
         assert float(np.mean(late_days)) / 40 > truth * 1.06
+
+
+# Days: between two bounds
+
+
+def between(low: float, high: float, key: str = "a") -> Sample[str]:
+    return Sample(shared="c", key=key, value=high, low=low, bound="between")
+
+
+@given(
+    st.lists(st.tuples(st.floats(-0.3, 0.3), st.floats(0.005, 0.3)), min_size=1, max_size=6),
+    st.lists(st.floats(-0.3, 0.3), max_size=4),
+)
+@settings(deadline=None, max_examples=30)
+def test_censored_records_count_by_the_chance_of_what_was_seen(
+    spans: list[tuple[float, float]], highs: list[float]
+) -> None:
+    """Tobin's censored likelihood (Econometrica 26, 1958, from memory), by numbers on a grid."""
+    given_ = [between(low, low + width) for low, width in spans]
+    given_ += [Sample(shared="c", key="a", value=high, bound="by") for high in highs]
+    found = fit(given_, PRIOR).own["a"]
+    grid = np.linspace(-0.8, 0.8, 1601)
+
+    def best(chance_below: Any) -> float:
+        log_chance = -(grid**2) / (2 * PRIOR.sd**2)
+        for low, width in spans:
+            inside = chance_below((low + width - grid) / 0.1) - chance_below((low - grid) / 0.1)
+            log_chance += np.log(np.maximum(inside, 1e-300))
+        for high in highs:
+            log_chance += np.log(np.maximum(chance_below((high - grid) / 0.1), 1e-300))
+        return float(grid[np.argmax(log_chance)])
+
+    assert found.mean == pytest.approx(best(lambda z: special.expit(LOGISTIC * z)), abs=0.01)
+    if len(spans) == 1 and not highs:  # near to the normal distribution where nothing is far off
+        assert found.mean == pytest.approx(best(special.ndtr), abs=0.02)
+
+
+def test_the_nearer_two_bounds_are_the_more_they_tell() -> None:
+    wide, narrow, exact = (
+        fit(given_, PRIOR).own["a"]
+        for given_ in ([between(-0.3, 0.5)], [between(0.09, 0.11)], samples([0.1]))
+    )
+    assert narrow.mean == pytest.approx(exact.mean, abs=0.01)
+    assert exact.sd <= narrow.sd < wide.sd < PRIOR.sd
+    assert 0 < wide.mean < narrow.mean
+
+
+@given(st.integers(1, 20), st.floats(-0.3, 0.3), st.floats(0.01, 0.2))
+@settings(deadline=None)
+def test_one_more_record_between_the_same_bounds_is_surer_and_stays_nearer(
+    n: int, low: float, width: float
+) -> None:
+    fewer = fit([between(low, low + width)] * n, PRIOR).own["a"]
+    more = fit([between(low, low + width)] * (n + 1), PRIOR).own["a"]
+    assert more.sd < fewer.sd < PRIOR.sd
+    middle = low + width / 2
+    assert abs(more.mean - middle) <= abs(fewer.mean - middle) + 1e-6
+    assert (more.n, fewer.n) == (n + 1, n)
+
+
+@pytest.mark.parametrize("off", [1.0, -1.0, 50.0])
+def test_bounds_far_off_do_not_throw_it(off: float) -> None:
+    good = [between(value - 0.05, value + 0.05) for value in (-0.1, 0.0, 0.1, 0.2, 0.3)] * 4
+    without = fit(good, PRIOR).own["a"]
+    with_it = fit([*good, between(off, off + 0.05)], PRIOR).own["a"]
+    assert abs(with_it.mean - without.mean) <= 1.7 * CUT * PRIOR.sigma / len(good)
+    assert with_it.sd == pytest.approx(without.sd, rel=0.05)
+
+
+def test_cuts_in_time_tell_more_of_a_grower_who_waits_for_what_is_not_ripe() -> None:
+    """Waited for: two batches, of whatever crop."""
+    in_time = (days_obs(38, "by", on_time=True),) * 50
+    late = days_obs(41, "between", from_days=37, crop=TOMATO)
+    once, twice = (
+        learned(days=(*in_time, *[late] * waits)).days_of(LETTUCE, RAFT) for waits in (1, 2)
+    )
+    assert once.factor == 1.0
+    assert 0.88 < twice.factor < 0.95
+    many = (days_obs(48, "between", from_days=44),) * 50
+    assert learned(days=(*in_time, *many)).days_of(LETTUCE, RAFT).factor > 1.0
+
+
+def test_a_grower_who_cuts_by_the_calendar_is_not_told_to_cut_sooner_and_sooner() -> None:
+    """Cut on whatever day the plan says, over and over, but for two that were cut late."""
+    found = [days_obs(41, "between", from_days=37, crop=TOMATO)] * 2
+    factor = 1.0
+    for _ in range(12):
+        found += [days_obs(round(40 * factor), "by", on_time=True)] * 20
+        factor = learned(days=tuple(found)).days_of(LETTUCE, RAFT).factor
+    assert factor < 0.95
+    assert factor >= math.exp(-PRIORS.days.sd) - 1e-9
+
+
+@pytest.mark.parametrize("truth", [0.92, 1.0, 1.1, 1.2])
+@pytest.mark.parametrize("looks_days", [1, 3])
+def test_a_season_of_harvests_alone_finds_the_days(truth: float, looks_days: int) -> None:
+    """Due up to a week after it should be ripe, and waited for while it is not, as others were."""
+    factors = []
+    for seed in range(8):
+        random = np.random.default_rng(seed)
+        found = [days_obs(41, "between", from_days=37, crop=TOMATO)] * 2
+        for number in range(60):
+            ripe = 40 * truth * math.exp(PRIORS.days.sigma * random.standard_normal())
+            due = 40 + number % 7
+            looks = max(0, math.ceil((ripe - due) / looks_days))
+            cut = due + looks * looks_days
+            told: dict[str, Any] = {"told": "by", "on_time": True}
+            if looks:
+                told = {"told": "between", "from_days": max(due, cut - 4)}
+            found.append(days_obs(cut, **told))
+        factors.append(learned(days=tuple(found)).days_of(LETTUCE, RAFT).factor)
+    assert float(np.mean(factors)) == pytest.approx(truth, rel=0.035)
 
 
 # Hidden truth

@@ -134,10 +134,17 @@ def test_nothing_recorded_tells_nothing() -> None:
     assert told([], cut(52), Weigh(on=day(30), tank="tank 1", mean_g=200)) == Observations()
 
 
-def test_a_late_first_cut_was_waited_for() -> None:
-    found = only_days(cut(60))
-    assert (found.planned_days, found.real_days, found.told) == (30, 39, "ripe")
-    assert not found.censored
+def test_a_late_first_cut_was_waited_for_and_looked_at() -> None:
+    """After the planned day, and after the look of four days before."""
+    for offset, from_days in ((60, 35), (57, 32), (56, 31)):
+        found = only_days(cut(offset))
+        assert (found.planned_days, found.from_days, found.real_days) == (
+            30,
+            from_days,
+            offset - 21,
+        )
+        assert (found.told, found.on_time, found.censored) == ("between", False, False)
+        assert found.middle_days == (from_days + offset - 21) / 2
 
 
 def test_a_cut_when_it_was_due_tells_only_that_it_was_ripe_by_then() -> None:
@@ -145,6 +152,24 @@ def test_a_cut_when_it_was_due_tells_only_that_it_was_ripe_by_then() -> None:
         found = only_days(cut(offset))
         assert (found.real_days, found.told, found.on_time) == (34, "by", True)
         assert found.censored
+
+
+def test_of_a_grower_who_puts_off_what_is_not_ripe_a_cut_in_time_tells_its_day() -> None:
+    plans = [plan(*(batch(f"lettuce {n}") for n in range(1, 5)))]
+    waiting = [Skipped(on=day(52), step="cut", batch=f"lettuce {n}", until=day(58)) for n in (2, 3)]
+    for offset in (52, 54):
+        first = told(plans, cut(offset), *waiting[:1])
+        both = told(plans, cut(offset), *waiting)
+        assert [o.real_days for o in first.days] == [34, 31]
+        assert [o.real_days for o in both.days] == [offset - 21, 31, 31]
+        assert (both.days[0].told, both.days[0].on_time) == ("by", True)
+
+
+def test_a_cut_put_off_after_the_first_one_says_nothing_of_ripeness() -> None:
+    later = [Skipped(on=day(60), step="cut", batch=f"lettuce {n}", until=day(66)) for n in (1, 2)]
+    cuts = [cut(52, 4.0, batch=f"lettuce {n}") for n in (1, 2)]
+    found = told([plan(batch(), batch("lettuce 2"))], *cuts, *later)
+    assert [(o.told, o.real_days) for o in found.days] == [("by", 34), ("by", 34)]
 
 
 def test_a_cut_before_it_was_due_tells_the_day_by_which_it_was_ripe() -> None:
@@ -162,21 +187,24 @@ def test_a_cut_that_was_done_but_not_weighed_tells_the_day() -> None:
     assert only_days(done("cut", 60), cut(67)).real_days == 39
 
 
-def test_a_cut_put_off_tells_the_new_day_or_that_it_was_not_ripe_yet() -> None:
+def test_a_cut_put_off_was_not_ripe_then_and_was_when_it_was_cut() -> None:
     put_off = Skipped(on=day(52), step="cut", batch="lettuce 1", until=day(58))
     waiting = only_days(put_off)
     assert (waiting.real_days, waiting.told) == (31, "after")
     cut_then = only_days(put_off, cut(66))
-    assert (cut_then.real_days, cut_then.told) == (37, "ripe")
-    sooner = only_days(put_off, cut(56))
-    assert (sooner.real_days, sooner.told) == (35, "ripe")
+    assert (cut_then.from_days, cut_then.real_days, cut_then.told) == (41, 45, "between")
+    sooner = only_days(put_off, cut(54))
+    assert (sooner.from_days, sooner.real_days, sooner.told) == (31, 33, "between")
+    again = Skipped(on=day(58), step="cut", batch="lettuce 1", until=day(61))
+    looked = only_days(put_off, again, cut(61))
+    assert (looked.from_days, looked.real_days) == (37, 40)
     only_said = Skipped(on=day(52), step="cut", batch="lettuce 1")
     assert told([plan(batch())], only_said).days == ()
 
 
 def test_days_count_from_the_day_it_was_really_set_out() -> None:
     found = only_days(done("set out", 26), cut(66))
-    assert (found.planned_days, found.real_days, found.told) == (30, 40, "ripe")
+    assert (found.planned_days, found.real_days, found.told) == (30, 40, "between")
     due = only_days(done("set out", 26), cut(60))
     assert due.told == "by"
 
@@ -270,6 +298,7 @@ def test_lost_parts_count_with_neither_side_of_the_yield() -> None:
     loss = Loss(on=day(40), batch="lettuce 1", parts=1)
     found = told([plan(batch())], loss, cut(52, 13.8), done("clear", 56))
     assert found.yields[0].planned_kg == pytest.approx(18.4 * 3 / 4)
+    assert found.yields[0].plants == pytest.approx(60)
     assert found.losses == (
         LossObs(
             crop=LETTUCE, method="raft", batch="lettuce 1", plants=80, lost=20, event="2027-04-10 "
@@ -421,11 +450,12 @@ def test_a_season_of_slow_lettuce_is_learned_from_its_records() -> None:
     entries: list[Entry] = []
     for number in range(12):
         late, name = 7 * number + 21 + 36, f"lettuce {number}"
-        entries += [cut(late, 18.4 * 0.9, batch=name), done("clear", late + 1, name)]
+        looked = Skipped(on=day(late - 1), step="cut", batch=name, until=day(late))
+        entries += [looked, cut(late, 18.4 * 0.9, batch=name), done("clear", late + 1, name)]
     found = told([plan(*(dict(moved(n)) for n in range(12)))], *entries)
     factors = learn(found, CROPS, FISH, shipped_priors())
     days, kg = factors.days_of(LETTUCE, "raft"), factors.yield_of(LETTUCE, "raft")
     assert days.n == kg.n == 12
-    assert days.mean_log == pytest.approx(log(1.2), rel=0.1)
+    assert log(35 / 30) * 0.9 < days.mean_log < log(36 / 30)
     assert kg.mean_log == pytest.approx(log(0.9), rel=0.1)
     assert 1 < factors.days_of(BASIL, "raft").factor < days.factor

@@ -1,14 +1,27 @@
 """Measured skill in small; `python -m tests.skill` measures it at length."""
 
+from collections import Counter
+
 import numpy as np
 import pytest
 
 from planner.spread import load_spread
 from tests.skill.grower import heads_fit
 from tests.skill.measures import against
-from tests.skill.nature import tail
+from tests.skill.nature import Nature, tail
+from tests.skill.oracle import other_years
 from tests.skill.published import YEAR_1956, YEAR_1957, foretold, line
-from tests.skill.rivals import DEGREE_DAYS, LAST_YEAR, OURS, PACKET, TABLE, errors
+from tests.skill.rivals import (
+    DEGREE_DAYS,
+    FACTORS,
+    LAST_YEAR,
+    LASTING,
+    OURS,
+    PACKET,
+    TABLE,
+    errors,
+)
+from tests.skill.season import House
 from tests.skill.simulate import Lived, live, world
 from tests.skill.tables import coverage
 
@@ -35,6 +48,59 @@ def test_with_one_season_of_records_no_simple_way_foretells_better(farms: list[L
     for rival in (TABLE, PACKET, LAST_YEAR, DEGREE_DAYS):
         assert found[OURS].days < found[rival].days
         assert found[OURS].kg < found[rival].kg
+
+
+def test_most_that_factors_can_teach_is_learned_and_nothing_beyond_what_lasts(
+    farms: list[Lived],
+) -> None:
+    found = errors([farm.grown for farm in farms])
+    ours, table, factors, lasting = (found[name] for name in (OURS, TABLE, FACTORS, LASTING))
+    for figure in ("days", "kg"):
+        wrong, least = getattr(table, figure), getattr(factors, figure)
+        assert getattr(lasting, figure) < least < wrong
+        assert getattr(lasting, figure) < getattr(ours, figure) < wrong - (wrong - least) / 2
+
+
+def test_harvests_alone_teach_the_days_too() -> None:
+    here = world()
+    found = errors(
+        [live(here, seed, every=4, draws=20, notes_ripe=0.0).grown for seed in SEEDS[:3]]
+    )
+    ours, table, least = (found[name].days for name in (OURS, TABLE, FACTORS))
+    assert ours < table - (table - least) / 2
+
+
+def test_a_grower_says_what_is_put_off_or_cuts_late_without_a_word() -> None:
+    here = world()
+    told = {}
+    for says in (True, False):
+        house = House(
+            inputs=here.inputs,
+            nature=Nature(SEEDS[0], here.environment, load_spread(), 1.0),
+            items=here.items,
+            empty=here.planned.plan,
+            draws=5,
+            notes_ripe=0.0,
+            puts_off=says,
+        )
+        months = sum(1 for _ in house.months(5))
+        told[says] = Counter(said.entry.kind for said in house.entries)
+        assert months == 5
+    assert told[True]["skipped"] > 2
+    assert told[False]["skipped"] == 0
+    assert told[False]["harvest"] > 10
+
+
+def test_other_years_of_a_house_share_its_habits_alone() -> None:
+    here = world()
+    nature = Nature(7, here.environment, load_spread(), 1.0)
+    crop, zone = here.inputs.crops["lettuce_butterhead"], here.inputs.farm.zones[0]
+    one, other = other_years(nature, 2)
+    for year in (one, other):
+        assert year.habit(crop, zone.method.value) is nature.habit(crop, zone.method.value)
+    assert len({year.luck(crop, "B1", 40).days for year in (nature, one, other)}) == 3
+    assert not np.allclose(one.sun, other.sun)
+    assert not np.allclose(one.sun, nature.sun)
 
 
 def test_a_number_counts_as_inside_its_own_draws_in_80_of_100_cases() -> None:

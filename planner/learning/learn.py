@@ -29,7 +29,11 @@ from planner.tables import Crop, Fish
 METHODS = ("media_bed", "raft", "tower")
 FISH = "fish"
 LEAST_LOSS = 0.01  # share; a table without losses is taken to have so many
+WAITED = 2  # batches waited for that show that a grower does not cut by the calendar; judgement
+ON_TIME_SDS = 1.0  # of the prior, by which cuts in time may make a crop quicker; judgement
 COUNTED = {"cut": 3.0, "far": 1e9}  # losses and deaths are rare and uneven by nature; judgement
+LEAST_DAYS = 1.0  # nothing is ripe on the day it is set out
+PLANT_CV = 0.25  # of single plants of a batch: standard deviation over mean; judgement
 LEAST_GROWTH, MOST_GROWTH = 0.1, 10.0  # of real over planned growth: a weighing may be wrong
 LEAST_RATE = 0.05  # of the tables' death rate
 
@@ -42,6 +46,7 @@ class Fits:
 
     days: Fit[CropMethod]
     sure_days: Fit[CropMethod]  # without batches of which only is known that they were in time
+    quicker: float  # log by which those may make a crop quicker than all else says
     yields: Fit[CropMethod]
     losses: Fit[CropMethod]
     growth: Fit[str]
@@ -72,6 +77,7 @@ def fits(
     return Fits(
         days=fit(days, priors.days),
         sure_days=fit(sure, priors.days),
+        quicker=ON_TIME_SDS * priors.days.sd if _waits(observations.days) else 0.0,
         yields=fit((_yield(o, crops) for o in observations.yields), priors.yields),
         losses=fit(_losses(observations, crops, priors.losses), priors.losses, **COUNTED),
         growth=fit((_growth(o) for o in observations.growth), priors.fish_growth),
@@ -98,7 +104,9 @@ def learn(
 
     A batch of which is known only that it was ripe when the plan wanted it pulls the factor on
     days down, for else the late ones alone would speak; but never below both the table's days and
-    what seen or earlier ripeness says: cutting on time does not make a crop quicker.
+    what seen or earlier ripeness says: cutting on time does not make a crop quicker, and a grower
+    who cuts by the calendar would be told to cut sooner and sooner. Of one who is known to wait for
+    what is not ripe it tells more: it pulls below them by the prior's standard deviation at most.
 
     Parameters
     ----------
@@ -121,6 +129,11 @@ def learn(
     )
 
 
+def _waits(days: Iterable[DaysObs]) -> bool:
+    """Whether the grower is known to wait for what is not ripe when it is due."""
+    return sum(o.told in {"between", "after"} for o in days) >= WAITED
+
+
 def growth_log(o: GrowthObs) -> float:
     """Return the log of real over planned growth of the cube root of weight, within bounds."""
     roots = np.cbrt([o.start_g, o.start_g + o.real_gain_g, o.start_g + o.planned_gain_g])
@@ -140,14 +153,18 @@ def _days(o: DaysObs, crops: Mapping[str, Crop]) -> Sample[CropMethod]:
         key=(o.crop, o.method),
         value=log(o.real_days / o.planned_days),
         bound="" if o.told == "ripe" else o.told,
+        low=log(max(LEAST_DAYS, o.from_days) / o.planned_days),
     )
 
 
 def _yield(o: YieldObs, crops: Mapping[str, Crop]) -> Sample[CropMethod]:
+    """Kilograms over the table's; few plants are unsure by what single ones differ."""
+    noise = 0.0 if o.plants is None else PLANT_CV / sqrt(max(1.0, o.plants))
     return Sample(
         shared=crops[o.crop].feed_rate_class,
         key=(o.crop, o.method),
         value=log(o.real_kg / o.planned_kg),
+        noise=noise,
     )
 
 
@@ -181,9 +198,12 @@ def _deaths(o: SurvivalObs) -> Sample[str]:
 
 
 def floor_of(found: Fits, key: CropMethod, shared: str) -> float:
-    """Return the least log of the factor on days: what seen or earlier ripeness says, or 0."""
+    """Return the least log of the factor on days: what seen or earlier ripeness says, or 0.
+
+    Less what cuts in time may say of a grower who waits for what is not ripe.
+    """
     sure = found.sure_days.own.get(key, found.sure_days.shared.get(shared))
-    return 0.0 if sure is None else min(0.0, sure.mean)
+    return (0.0 if sure is None else min(0.0, sure.mean)) - found.quicker
 
 
 def _days_by_key(found: Fits, keys: Sequence[tuple[CropMethod, str]]) -> dict[CropMethod, Factor]:

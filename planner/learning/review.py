@@ -129,8 +129,8 @@ def _pairs(
                 crop=o.crop,
                 method=o.method,
                 planned=o.planned_days,
-                real=o.real_days,
-                ratio=o.real_days / o.planned_days,
+                real=o.middle_days,
+                ratio=o.middle_days / o.planned_days,
                 foretold=exp(
                     max(other, floor_of(found, (o.crop, o.method), crops[o.crop].feed_rate_class))
                 ),

@@ -10,16 +10,21 @@ W / (W + 1/tau_own²) and the class for the rest: nothing without records, all w
 
 Outliers: a record counts in full within `CUT` standard deviations, beyond as much as one that far
 off (Huber), and past `FAR` ever less: it is a slip of the pen, unless others say the same. So do
-keys towards their class, but for the last. Bounds pull by a logistic in place of the normal's
-tail, which is as flat. The best values are found by fixed rounds of weighting again, from 0.
+keys towards their class, but for the last.
+
+A record may be a bound only (a censored one): the truth lies below it, above it, or between two.
+It counts by its chance, with a logistic in place of the normal distribution, which is as flat, so
+that the chance to lie between two bounds is that of either bound times a constant; a wrong bound
+pulls no more than an outlier. The best values are found by fixed rounds of weighting again, from 0.
 
 References
 ----------
 Two levels: Lindley, D. V., Smith, A. F. M., "Bayes estimates for the linear model", J. Royal
 Statistical Society B 34, 1972, 1-41. Weights: Huber, P. J., "Robust estimation of a location
-parameter", Annals of Mathematical Statistics 35, 1964, 73-101. Rounds for the logistic: Jaakkola,
-T. S., Jordan, M. I., "Bayesian parameter estimation via variational methods", Statistics and
-Computing 10, 2000, 25-37. All from memory.
+parameter", Annals of Mathematical Statistics 35, 1964, 73-101. Bounds: Tobin, J., "Estimation of
+relationships for limited dependent variables", Econometrica 26, 1958, 24-36. Rounds for the
+logistic: Jaakkola, T. S., Jordan, M. I., "Bayesian parameter estimation via variational methods",
+Statistics and Computing 10, 2000, 25-37. All from memory.
 """
 
 from collections.abc import Hashable, Iterable, Mapping
@@ -61,13 +66,17 @@ class Prior:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sample(Generic[Key]):
-    """One record: `value` is the truth, or its bound; `noise` is its own standard deviation."""
+    """One record: `value` is the truth, or its bound; `noise` is its own standard deviation.
+
+    A truth `by` lies below its value, one `after` above, one `between` from `low` to its value.
+    """
 
     shared: str
     key: Key
     value: float
     noise: float = 0.0
-    bound: Literal["", "by", "after"] = ""
+    bound: Literal["", "by", "after", "between"] = ""
+    low: float = float("-inf")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,8 +125,8 @@ def fit(
     return Fit(own=own, shared=shared, without=tuple(without))
 
 
-def _rest(sample: Sample[Key]) -> tuple[float, str]:
-    return sample.noise, sample.bound
+def _rest(sample: Sample[Key]) -> tuple[float, str, float]:
+    return sample.noise, sample.bound, sample.low
 
 
 class _Class(Generic[Key]):
@@ -132,7 +141,15 @@ class _Class(Generic[Key]):
         self.value = np.array([sample.value for sample in samples])
         noise = np.array([sample.noise for sample in samples])
         self.sd = np.maximum(np.hypot(prior.sigma, noise), LEAST_SD)
-        self.side = np.array([{"": 0, "by": 1, "after": -1}[s.bound] for s in samples])
+        self.bound = np.array([s.bound != "" for s in samples])
+        self.limits = [  # side of the truth, which records have the limit, where it is
+            (1, np.array([s.bound in {"by", "between"} for s in samples]), self.value),
+            (
+                -1,
+                np.array([s.bound in {"after", "between"} for s in samples]),
+                np.array([s.low if s.bound == "between" else s.value for s in samples]),
+            ),
+        ]
         self.tau2 = prior.tau_own**2
         self.own_var = np.full(len(self.keys), self.tau2)  # of a key, as its class sees it
         self.theta = np.zeros(len(self.keys))
@@ -158,18 +175,21 @@ class _Class(Generic[Key]):
         full = 1 / self.sd**2
         weight = full * self.cut / np.maximum(self.cut, np.abs(off))
         weight *= (self.far / np.maximum(self.far, np.abs(off))) ** 2
-        if not self.side.any():
+        if not self.bound.any():
             return self.value, weight, weight
-        x = np.clip(LOGISTIC * off * self.side, -500, 500)
-        wrong = 1 / (1 + np.exp(x))  # chance that the bound does not hold
-        half = np.where(np.abs(x) < 1e-6, 0.25, np.tanh(x / 2) / np.where(x == 0, 1, 2 * x))
-        steep = LOGISTIC**2 * full
-        pulled = theta - self.side * LOGISTIC * wrong / self.sd / (steep * half)
-        bound = self.side != 0
+        pull, steep, tells = np.zeros_like(off), np.zeros_like(off), np.zeros_like(off)
+        for side, has, limit in self.limits:
+            x = np.clip(LOGISTIC * side * (limit - theta) / self.sd, -500, 500)
+            wrong = 1 / (1 + np.exp(x))  # chance that the bound does not hold
+            half = np.where(np.abs(x) < 1e-6, 0.25, np.tanh(x / 2) / np.where(x == 0, 1, 2 * x))
+            pull -= has * side * LOGISTIC * wrong / self.sd
+            steep += has * LOGISTIC**2 * full * half
+            tells += has * LOGISTIC**2 * full * wrong * (1 - wrong)
+        working = theta + pull / np.where(self.bound, steep, 1.0)
         return (
-            np.where(bound, pulled, self.value),
-            np.where(bound, steep * half, weight),
-            np.where(bound, steep * wrong * (1 - wrong), weight),
+            np.where(self.bound, working, self.value),
+            np.where(self.bound, steep, weight),
+            np.where(self.bound, np.minimum(tells, full), weight),  # no more than the truth itself
         )
 
     def own(self) -> dict[Key, Estimate]:

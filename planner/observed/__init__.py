@@ -45,11 +45,16 @@ def observations(
 
     A batch is held against the plan that was in force when it was set out.
 
-    Days: from setting out to the day on which it was seen ripe, or to the first cut. A first cut
-    up to 3 days after the planned one was made because it was due, so it tells only that the batch
-    was ripe by the end of those days, or by the day of an earlier cut (`by`). A later one was
-    waited for, and a cut put off to a day tells that day. A cut put off and not made yet tells
-    that the batch was not ripe then (`after`).
+    Days: from setting out to the day on which it was seen ripe; else harvests tell of it between
+    bounds. A first cut up to 3 days after the planned one was made because it was due: the batch
+    was ripe by then (`by`). A later one was waited for: it got ripe after the planned day and no
+    later than the cut (`between`), or after the last day on which the cut was put off to another;
+    nor was it ripe four days before the cut, for who waits looks. A cut put off and not made yet
+    tells that the batch was not ripe then (`after`).
+
+    A grower who has put off two batches or more says so when one is not ripe, and a cut when it
+    was due tells that it was ripe on that very day. Others may have waited for it without a word,
+    so it tells only that it was ripe by the end of those 3 days.
 
     Kilograms: of finished batches, all that was weighed against the planned cuts up to the end, as
     late as the first one was; crops cut many times tell after three weeks of cutting. Lost parts

@@ -10,6 +10,8 @@ from planner.observed.plans import Plan, Version, roots, versions
 from planner.tables import Crop
 
 NEAR = timedelta(days=3)  # a cut so soon after the planned day was made when planned; judgement
+LOOK = timedelta(days=4)  # at most, between looks at a batch that is waited for; judgement
+PUTS_OFF = 2  # batches put off that show that a grower says when one is not ripe; judgement
 WEEK = timedelta(days=7)
 LEAST_CUT = timedelta(days=21)  # of cutting that tell of a batch that is not finished; judgement
 
@@ -28,6 +30,8 @@ class Batch:
         As each plan had it, in the order of the plans.
     unnamed
         Days on which the crop was cut without a word of which batch.
+    puts_off
+        Whether its grower is known to say when a batch is not ripe on its day.
     """
 
     root: str
@@ -38,6 +42,7 @@ class Batch:
     later: Sequence[Version]
     said: Sequence[OfBatch]
     unnamed: Sequence[date]
+    puts_off: bool
 
     def learned(self, figure: str) -> float:
         """Return the factor that the plan had learned for this crop and method."""
@@ -84,7 +89,7 @@ class Batch:
         known = self._ripeness() if self.whole else None
         if known is None:
             return None
-        day, told = known
+        not_on, day, told = known
         real_days = (day - self.set_out).days
         planned_days = (self.planned.ripe - self.planned.set_out).days
         if real_days < 1 or planned_days < 1:
@@ -97,27 +102,24 @@ class Batch:
             real_days=real_days,
             told=told,
             on_time=told == "by" and real_days >= planned_days,
+            from_days=max(0, (not_on - self.set_out).days) if told == "between" else 0,
         )
 
-    def _ripeness(self) -> tuple[date, Told] | None:
-        """Return a day and what is known of it."""
+    def _ripeness(self) -> tuple[date, date, Told] | None:
+        """Return a day, if any, on which it was not ripe, another, and what is known of that."""
         cuts, seen = self.cut_days, self.done("ripe")
-        waits = sorted(
-            (e.on, e.until)
-            for e in self.said
-            if isinstance(e, Skipped) and e.step == "cut" and e.until is not None
-        )
-        waits = [(on, until) for on, until in waits if not cuts or on < cuts[0]]
+        waits = put_off(self.said)
         if seen and (not cuts or seen[0] <= cuts[0]):
-            return seen[0], "ripe"
+            return self.set_out, seen[0], "ripe"
         if not cuts:
-            return (waits[-1][0], "after") if waits else None
+            return (self.set_out, waits[-1], "after") if waits else None
         if waits:
-            return min(waits[-1][1], cuts[0]), "ripe"
+            return max(waits[-1], cuts[0] - LOOK), cuts[0], "between"
         wanted = self._wanted(cuts[0])
         if cuts[0] > wanted + NEAR:
-            return cuts[0], "ripe"
-        return wanted + NEAR if cuts[0] >= wanted else cuts[0], "by"
+            return max(wanted, cuts[0] - LOOK), cuts[0], "between"
+        due = cuts[0] >= wanted and not self.puts_off
+        return self.set_out, wanted + NEAR if due else cuts[0], "by"
 
     def _wanted(self, cut: date) -> date:
         """Day of the first cut, as planned at setting out or as the plan in force had moved it."""
@@ -157,6 +159,7 @@ class Batch:
             batch=self.root,
             planned_kg=planned_kg,
             real_kg=real_kg,
+            plants=self.planned.plants * (1 - self.lost_parts(min(weighed)) / parts),
         )
 
     def _taken(self, end: date, first: date) -> list[tuple[date, float]]:
@@ -200,6 +203,7 @@ def batches(
             unnamed.setdefault(entry.crop, []).append(entry.on)
         elif isinstance(entry, Done | Skipped | Harvest | Loss) and entry.batch in first:
             said.setdefault(first[entry.batch], []).append(entry)
+    puts_off = sum(bool(put_off(of)) for of in said.values()) >= PUTS_OFF
     for root, group in versions(plans).items():
         crop = crops.get(group[0].lots[0]["crop"])
         if crop is None or root not in said:
@@ -214,7 +218,17 @@ def batches(
             later=group,
             said=said[root],
             unnamed=unnamed.get(crop.id, ()),
+            puts_off=puts_off,
         )
+
+
+def put_off(said: Sequence[OfBatch]) -> list[date]:
+    """Return the days on which the first cut of a batch was put off to another, earliest first."""
+    cuts = [e.on for e in said if isinstance(e, Harvest)] + _done(said, "cut")
+    days = [
+        e.on for e in said if isinstance(e, Skipped) and e.step == "cut" and e.until is not None
+    ]
+    return sorted(day for day in days if not cuts or day < min(cuts))
 
 
 def _done(said: Sequence[OfBatch], step: str) -> list[date]:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-Told = Literal["ripe", "by", "after"]
+Told = Literal["ripe", "by", "after", "between"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -17,9 +17,12 @@ class DaysObs:
     real_days
         What `told` says of. [d]
     told
-        `ripe`: it was ripe after `real_days`; `by`: no later than that; `after`: not so soon.
+        `ripe`: it was ripe after `real_days`; `by`: no later than that; `after`: not so soon;
+        `between`: after `from_days` and no later than `real_days`.
     on_time
         Whether it only says that the batch was ripe when the plan wanted it.
+    from_days
+        Of `between`: it was not ripe so soon. [d]
     """
 
     crop: str
@@ -29,18 +32,27 @@ class DaysObs:
     real_days: float
     told: Told
     on_time: bool = False
+    from_days: float = 0.0
 
     @property
     def censored(self) -> bool:
-        """Whether `real_days` is a bound only."""
-        return self.told != "ripe"
+        """Whether there is only one bound, and no figure."""
+        return self.told in {"by", "after"}
+
+    @property
+    def middle_days(self) -> float:
+        """The figure itself, or the middle of both bounds. [d]"""
+        if self.told == "between":
+            return (self.from_days + self.real_days) / 2
+        return self.real_days
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class YieldObs:
     """Kilograms of one batch: of the cuts that were taken, of the parts that stood. [kg]
 
-    `planned_kg` is by the tables, without what the plan had learned, and net of their loss.
+    `planned_kg` is by the tables, without what the plan had learned, and net of their loss;
+    `plants` is how many stood in those parts [-], where that is known.
     """
 
     crop: str
@@ -48,6 +60,7 @@ class YieldObs:
     batch: str
     planned_kg: float
     real_kg: float
+    plants: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,7 +13,8 @@ from planner.forecast.growing import NEVER
 from planner.tables import Crop
 from tests.skill.grower import RealCut, ripe_on
 from tests.skill.nature import table_model
-from tests.skill.season import House, Told
+from tests.skill.oracle import factor_days, factor_kg, lasting
+from tests.skill.season import House, Told, shares
 
 LOW, HIGH = 0.1, 0.9
 YEAR_MONTHS = 13
@@ -61,7 +62,8 @@ class Grown:
     """One batch of either season: how long it took and what it gave, foretold and real.
 
     Days are from setting out to ripeness, `noted_days` to what the grower wrote down: ripeness, or
-    else the first cut; kilograms are of a plant and planned cut.
+    else the first cut; kilograms are of a plant and planned cut. `factor_` is by the hidden
+    factors, `lasting_` by all but luck and weather.
     """
 
     year: int
@@ -75,9 +77,13 @@ class Grown:
     table_days: float
     packet_days: float
     degree_days: float
+    factor_days: float
+    lasting_days: float
     real_kg: float
     learned_kg: float
     table_kg: float
+    factor_kg: float
+    lasting_kg: float
 
 
 def against(draws: NDArray[np.float64], real: float) -> tuple[float, float, float]:
@@ -202,6 +208,10 @@ def grown(house: House, told: Told) -> Iterator[Grown]:
         ratio /= here.yield_kg_per_plant * (1 - here.loss_pct / 100)
         if growth is None or learned_kg <= 0:
             continue
+        planned = sorted(
+            (d, kg) for (source, d), kg in told.case.flows.cut.items() if source == lot.id
+        )
+        best = lasting(house.other_years, batch, shares(lot, table, planned))
         yield Grown(
             year=1 + (told.month >= YEAR_MONTHS),
             crop=table.id,
@@ -214,9 +224,13 @@ def grown(house: House, told: Told) -> Iterator[Grown]:
             table_days=growth.ripe_day - at,
             packet_days=table.days_to_harvest,
             degree_days=degree_days(table, zone, at, season.environment),
+            factor_days=factor_days(house.nature, batch, model, at),
+            lasting_days=best.days,
             real_kg=_all_kg(told.real[lot.id]) / batch.plants / cuts,
             learned_kg=learned_kg,
             table_kg=learned_kg * ratio,
+            factor_kg=learned_kg * ratio * factor_kg(house.nature, batch),
+            lasting_kg=best.kg / batch.plants / cuts,
         )
 
 

@@ -30,6 +30,7 @@ SUN_SLOW_DAYS, SUN_QUICK_DAYS = 91.0, 2.5
 AIR_K, AIR_DAYS = 0.9, 4.0  # a heated house, less even than its thermostat says
 BASE = 0.07  # of the base temperature over the table's, in spans from base to reference
 GATE_K = 0.7  # over which growth sets in about the least temperature
+MOST_LOST = 0.35  # share of plants, on average over the batches of a crop
 BAD, BADLY = 0.1, 2.5  # share of batches that something befalls; their losses over the usual
 NURSERY = 0.95  # of seedlings that came up, fit to set out
 UNEVEN = 0.025  # log of growth that uneven weather costs; the table has it in its days
@@ -84,6 +85,11 @@ class Luck:
     up: float
     lost: float
     bad: float | None
+
+
+def mean_lost_share(crop: Crop, habit: Habit) -> float:
+    """Return the share of plants lost, on average over batches. [-]"""
+    return min(MOST_LOST, crop.loss_pct / 100 * float(np.exp(habit.losses)))
 
 
 class Nature:
@@ -146,7 +152,7 @@ class Nature:
 
     def lost_share(self, crop: Crop, method: str, luck: Luck) -> float:
         """Return the share of plants lost: one batch in ten badly, the others a little."""
-        mean = min(0.35, crop.loss_pct / 100 * np.exp(self.habit(crop, method).losses))
+        mean = mean_lost_share(crop, self.habit(crop, method))
         if luck.bad is not None:
             return float(min(0.95, BADLY * mean * (0.5 + luck.bad)))
         return float(min(0.9, mean * (1 - BAD * BADLY) / (1 - BAD) * luck.lost))

@@ -1,4 +1,4 @@
-"""Simple ways to foretell the same batches: the packet, last year's week, warmth alone."""
+"""Other ways to foretell the same batches: the packet, last year's week, warmth; two oracles."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -15,8 +15,10 @@ METHODS = (
     "days on the packet",
     "last year's same week",
     "degree-days alone",
+    "oracle: the hidden factors",
+    "oracle: all but luck and weather",
 )
-OURS, TABLE, PACKET, LAST_YEAR, DEGREE_DAYS = METHODS
+OURS, TABLE, PACKET, LAST_YEAR, DEGREE_DAYS, FACTORS, LASTING = METHODS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,7 +44,7 @@ def errors(farms: Sequence[Sequence[Grown]]) -> dict[str, Errors]:
 
     Last year's same week knows the first season's days as noted, and kilograms of a plant and cut,
     of the batch of that crop and zone that was set out nearest to a year before. The packet and
-    warmth alone know only the table's kilograms.
+    warmth alone know only the table's kilograms. The oracles are told what nobody can know.
     """
     days: dict[str, list[float]] = {name: [] for name in METHODS}
     kg: dict[str, list[float]] = {name: [] for name in METHODS}
@@ -63,6 +65,8 @@ def errors(farms: Sequence[Sequence[Grown]]) -> dict[str, Errors]:
                 PACKET: (batch.packet_days, batch.table_kg),
                 LAST_YEAR: (last.noted_days, last.real_kg),
                 DEGREE_DAYS: (batch.degree_days, batch.table_kg),
+                FACTORS: (batch.factor_days, batch.factor_kg),
+                LASTING: (batch.lasting_days, batch.lasting_kg),
             }
             count += 1
             zone = season.setdefault((batch.crop, batch.zone), dict.fromkeys((*METHODS, "real"), 0))

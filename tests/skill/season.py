@@ -35,6 +35,7 @@ from tests.skill.fishes import Fishes
 from tests.skill.follow import Item, Promised, follow
 from tests.skill.grower import Batch, RealCut, cuts, no_sunday, ripe_on
 from tests.skill.nature import Nature
+from tests.skill.oracle import other_years
 
 Series = NDArray[np.float64]
 
@@ -90,6 +91,7 @@ class House:
     every: int = 1  # months from plan to plan
     draws: int = 300
     notes_ripe: float = 1.0  # share of batches of which the grower notes when they are ripe
+    puts_off: bool = True  # whether the grower writes down that a cut is put off
     spread: Spread = field(default_factory=load_spread)
     entries: list[Recorded] = field(default_factory=list)
     plans: list[tuple[date, PlanDoc]] = field(default_factory=list)
@@ -99,6 +101,11 @@ class House:
     fishes: dict[str, Fishes] = field(default_factory=dict)
     tanks: dict[str, tuple[str, date, float, int]] = field(default_factory=dict)
     ripe_told: set[str] = field(default_factory=set)
+    other_years: list[Nature] = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Think of other years of the same house, for the oracle."""
+        self.other_years = other_years(self.nature)
 
     def months(self, count: int) -> Iterator[Told]:
         """Plan, foretell and live, month by month."""
@@ -242,7 +249,7 @@ class House:
         made = {cut.planned_on: cut for cut in told.real[lot.id]}
         for due in planned:
             cut = made.get(due)
-            if due >= until or due < day:
+            if not self.puts_off or due >= until or due < day:
                 continue
             if cut is None:
                 self._write(Skipped(on=due, step="cut", batch=lot.id, planned_on=due))

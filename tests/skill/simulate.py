@@ -83,6 +83,7 @@ def live(
     size: float = 1.0,
     every: int = 1,
     notes_ripe: float = 1.0,
+    puts_off: bool = True,
     draws: int = 300,
 ) -> Lived:
     """Let one farm live, foretelling every month.
@@ -95,6 +96,8 @@ def live(
         Months from one foretelling, and plan, to the next.
     notes_ripe
         Share of the batches of which the grower writes down when they are ripe. [-]
+    puts_off
+        Whether the grower writes down that a cut which was due waits, as it is not ripe.
     """
     house = House(
         inputs=here.inputs,
@@ -104,6 +107,7 @@ def live(
         every=every,
         draws=draws,
         notes_ripe=notes_ripe,
+        puts_off=puts_off,
     )
     ranged: list[Ranged] = []
     found: list[Grown] = []

@@ -1,6 +1,6 @@
 """The measured skill as tables in Markdown."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from itertools import pairwise
@@ -9,7 +9,7 @@ import numpy as np
 
 from tests.skill.measures import Ranged
 from tests.skill.published import foretold
-from tests.skill.rivals import OURS, TABLE, errors
+from tests.skill.rivals import FACTORS, LASTING, OURS, TABLE, Errors, errors
 from tests.skill.simulate import Chance, Lived
 
 YEAR = timedelta(weeks=52)
@@ -136,6 +136,29 @@ def rivals_table(measured: Sequence[Measured]) -> str:
 
     head = (
         "second season, mean error (against the table alone)",
+        "days from setting out to ripeness",
+        "kilograms of a batch",
+        "of a crop and zone in the season",
+    )
+    return _table(head, rows())
+
+
+def learnt_table(measured: Sequence[Measured]) -> str:
+    """Return how much of what an oracle is less wrong by than the table was learned."""
+
+    def share(of: Mapping[str, Errors], best: str, figure: str) -> str:
+        table, ours, least = (getattr(of[name], figure) for name in (TABLE, OURS, best))
+        return f"{_percent((table - ours) / (table - least))} of {_percent(1 - least / table)}"
+
+    def rows() -> Iterator[Sequence[str]]:
+        for found in measured:
+            of = errors([farm.grown for farm in found.farms])
+            for best in (FACTORS, LASTING):
+                cells = (share(of, best, figure) for figure in ("days", "kg", "season_kg"))
+                yield f"{best}; {found.name}", *cells
+
+    head = (
+        "learned, of what the oracle is less wrong by than the table",
         "days from setting out to ripeness",
         "kilograms of a batch",
         "of a crop and zone in the season",
@@ -276,6 +299,7 @@ def report(measured: Sequence[Measured]) -> str:
         coverage_table(measured),
         crops_table(first),
         rivals_table(measured),
+        learnt_table(measured),
         weeks_table(first),
         fish_table(first),
         chances_table(measured),
