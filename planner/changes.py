@@ -27,6 +27,7 @@ Key = TypeVar("Key", bound=tuple[object, ...])
 
 HALVING_WEEKS = 12  # judgement
 FROZEN_FACTOR = 20.0  # judgement
+FAR_WEEKS = 12  # ahead; a plan looks first for what it may start sooner; judgement
 WORST_SHIFT_WEEKS = 8  # fish taken later or earlier than this are charged no more; judgement
 
 
@@ -99,11 +100,13 @@ class Changes:
 class AsBefore:
     """The starts of the plan in force: parts, tanks and fish by option of new batches and cohorts.
 
-    `parts_told`, `tanks_told` mark the options that it speaks of.
+    `parts_told`, `tanks_told` mark the options that it speaks of; `far_new` those that set out more
+    than `FAR_WEEKS` ahead what it does not set out on that day.
     """
 
     parts: NDArray[np.int64]
     parts_told: NDArray[np.bool_]
+    far_new: NDArray[np.bool_]
     tanks: NDArray[np.int64]
     fish: NDArray[np.int64]
     tanks_told: NDArray[np.bool_]
@@ -212,12 +215,13 @@ def changes(
         new_part_cost=new_part_cost,
         new_fish_cost=new_fish_cost,
         taken_cost=taken_cost,
-        as_before=_as_before(farm, batches, cohorts, before),
+        as_before=_as_before(farm, horizon, batches, cohorts, before),
     )
 
 
 def _as_before(
     farm: Farm,
+    horizon: Horizon,
     batches: Sequence[BatchOption],
     cohorts: Sequence[CohortOption],
     before: Earlier,
@@ -243,18 +247,24 @@ def _as_before(
     tanks, fish = np.zeros(len(cohorts), dtype=np.int64), np.zeros(len(cohorts), dtype=np.int64)
     for species, tank, stock, weeks, count in before.stockings:
         near = [
-            (_apart(cohorts[n], weeks), n)
+            (_apart(cohorts[n], weeks, before.until), n)
             for n in of_stocking[species, tank_of.get(tank, -1), stock]
         ]
         if near:
             best = min(near)[1]
             tanks[best] += 1
             fish[best] += min(count, cohorts[best].most_fish)
+    planned = {(crop, zone, set_out) for crop, zone, set_out, _, _ in before.sowings}
+    far = horizon.plan_date + timedelta(weeks=FAR_WEEKS)
+    told = np.array([o.standing is None and o.set_out < before.until for o in batches], dtype=bool)
+    new = [
+        o.set_out >= far and (o.crop, farm.zones[o.zone].name, o.set_out) not in planned
+        for o in batches
+    ]
     return AsBefore(
         parts=parts,
-        parts_told=np.array(
-            [o.standing is None and o.set_out < before.until for o in batches], dtype=bool
-        ),
+        far_new=told & np.array(new, dtype=bool),
+        parts_told=told,
         tanks=tanks,
         fish=fish,
         tanks_told=np.array(
@@ -263,11 +273,16 @@ def _as_before(
     )
 
 
-def _apart(option: CohortOption, weeks: Sequence[date]) -> int:
-    """Days between the first and the last taking of an option and those of a plan. [d]"""
-    if not weeks or not option.takes:
-        return 0 if not weeks and not option.takes else 1000
+def _apart(option: CohortOption, weeks: Sequence[date], until: date) -> int:
+    """Days between the first and the last taking of an option and those of a plan. [d]
+
+    Takings of which the plan does not speak come after its last week.
+    """
+    if not option.takes:
+        return 0 if not weeks else 1000
     first, last = monday_of(option.takes[0].day), monday_of(option.takes[-1].day)
+    if not weeks:
+        return max(0, (until - first).days)
     return abs((first - weeks[0]).days) + abs((last - weeks[-1]).days)
 
 

@@ -3,6 +3,7 @@
 import json
 from collections import defaultdict
 from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
@@ -22,7 +23,7 @@ from planner.plan import SeasonPlan, changed_cost, violations
 from planner.present import row_of
 from planner.problem import SeasonProblem
 from planner.schools import School, schools
-from planner.season.decide import Season, decide, most_worth
+from planner.season.decide import Decided, decided, explained, most_worth
 from planner.season.effort import Effort, Progress, never, quiet
 from planner.starting import Start, season_of, start
 from planner.tasks import Job, dated
@@ -102,10 +103,10 @@ def planned(
 ) -> Bundle:
     """Plan from a start; the arguments and what it raises are those of `make_plan`."""
     season = season_of(begin, fresh=fresh)
-    decided = decide(season, effort, progress, stopped)
-    named = _named(begin, season, decided.plan)
+    found = decided(season, effort, progress, stopped)
     if certainty is None:
-        return _bundle(begin, decided, named, None)
+        return _bundle(begin, found, season)
+    named = _named(begin, season, found.plan)
     prices = _prices(begin, named, fresh=fresh)
     for _ in range(MOST_PLANS - 1):
         wanted = certain.reserves(named.season, named.plan, named.drawn, certainty)
@@ -113,10 +114,10 @@ def planned(
             break
         progress(f"reserves for {certainty:.0%}", None, float("inf"), 0.0)
         season = season_of(begin, fresh=fresh, reserves=wanted)
-        decided = decide(season, effort, progress, stopped)
-        named = _named(begin, season, decided.plan, wanted)
+        found = decided(season, effort, progress, stopped)
+        named = _named(begin, season, found.plan, wanted)
     kept = certain.told(named.season, named.drawn, certainty, prices)
-    return _bundle(begin, decided, named, kept)
+    return _bundle(begin, found, season, kept)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -178,12 +179,18 @@ def _prices(begin: Start, named: _Named, *, fresh: bool) -> list[CertaintyPriceD
     return found
 
 
-def _bundle(begin: Start, decided: Season, named: _Named, certainty: CertaintyDoc | None) -> Bundle:
+def _bundle(
+    begin: Start, found: Decided, season: SeasonProblem, certainty: CertaintyDoc | None = None
+) -> Bundle:
     """Put everything that is decided into a document, and make the files."""
-    inputs, made_on, plan = begin.inputs, begin.made_on, decided.plan
-    season, all_lots, fish, goes = named.season, named.lots, named.fish, named.goes
-    broken = violations(season, plan)
-    where = placed(season, all_lots, begin.before)
+    with ThreadPoolExecutor(1) as beside:
+        explaining = beside.submit(explained, found)
+        named = _named(begin, season, found.plan)
+        where = placed(season, named.lots, begin.before)
+        broken = violations(season, found.plan)
+        told = insight(season, explaining.result())
+    inputs, made_on, plan = begin.inputs, begin.made_on, found.plan
+    all_lots, fish, goes = named.lots, named.fish, named.goes
     document = assemble.document(
         season,
         plan,
@@ -193,7 +200,7 @@ def _bundle(begin: Start, decided: Season, named: _Named, certainty: CertaintyDo
         where,
         pagetexts.warnings(season, fish, begin.doubts, made_on),
         broken,
-        insight(season, decided),
+        told,
         rows_read=[row_of(row) for row in (*inputs.farm.standing, *inputs.farm.cohorts)],
         happened=begin.house.happened,
         book_entries=begin.history.highest,

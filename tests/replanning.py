@@ -128,7 +128,9 @@ def run(work: int | None) -> list[str]:
         farm = Path(name) / "farm"
         shutil.copytree(LAKESIDE, farm, ignore=shutil.ignore_patterns("plan", "book.db*"))
         effort = Effort(work=work)
+        began = time.monotonic()
         first = planning.make_plan(farm, today=date(2026, 1, 1), effort=effort)
+        print(f"the first plan took {time.monotonic() - began:.0f} s", flush=True)
         planning.keep(farm, first, now=datetime(2026, 1, 1, tzinfo=UTC))
         start = date.fromisoformat(first.document["horizon"]["start"])
         for mishap in MISHAPS:

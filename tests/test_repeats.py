@@ -27,7 +27,7 @@ from planner import writing
 from planner.document import PlanDoc
 from planner.plan import SeasonPlan
 from planner.planning import Bundle, make_plan
-from planner.season import search
+from planner.season import steps
 from planner.season.effort import Effort
 from planner.season.search import SMALL_WHOLE, WORKERS, Search
 from planner.season.solvers import Answer, solve
@@ -97,7 +97,7 @@ def test_two_runs_write_the_same_bytes(tmp_path: Path, monkeypatch: pytest.Monke
         solves.append(threading.get_ident())
         return answer
 
-    monkeypatch.setattr(search, "solve", held_up)
+    monkeypatch.setattr(steps, "solve", held_up)
     with busy_thread():
         other = make_plan(farm, today=TODAY, effort=EFFORT)
     assert len(set(solves)) >= 3  # both workers and the thread that calls them

@@ -44,13 +44,21 @@ class Season:
     margins: Margins | None
 
 
-def decide(
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Decided:
+    """A plan and the search that found it, still to be explained."""
+
+    plan: SeasonPlan
+    search: Search
+
+
+def decided(
     problem: SeasonProblem,
     effort: Effort,
     progress: Progress = quiet,
     stopped: Callable[[], bool] = never,
-) -> Season:
-    """Search for the best plan of a season, and explain it.
+) -> Decided:
+    """Search for the best plan of a season.
 
     Parameters
     ----------
@@ -65,8 +73,21 @@ def decide(
         Asked to stop before the first plan was whole.
     """
     search = Search(problem, effort, progress, stopped)
-    plan = _searched(search)
-    return Season(plan=plan, reasons=reasons(search), margins=margins(search, plan))
+    return Decided(plan=_searched(search), search=search)
+
+
+def explained(found: Decided) -> Season:
+    """Explain a plan; may run beside whatever else is made of the plan."""
+    return Season(
+        plan=found.plan,
+        reasons=reasons(found.search),
+        margins=margins(found.search, found.plan),
+    )
+
+
+def decide(problem: SeasonProblem, effort: Effort) -> Season:
+    """Search for the best plan of a season, and explain it; raises as `decided` does."""
+    return explained(decided(problem, effort))
 
 
 def most_worth(problem: SeasonProblem) -> tuple[float, float]:
@@ -95,7 +116,7 @@ def most_worth(problem: SeasonProblem) -> tuple[float, float]:
 
 
 def season_plan(problem: SeasonProblem, effort: Effort, progress: Progress = quiet) -> SeasonPlan:
-    """Search for the best plan of a season; raises as `decide` does."""
+    """Search for the best plan of a season; raises as `decided` does."""
     return _searched(Search(problem, effort, progress))
 
 

@@ -20,8 +20,9 @@ from scipy.sparse.csgraph import connected_components
 from planner.plan import TOLERANCE
 from planner.season.linear import LinearModel
 from planner.season.margins import TRAY_CELLS
-from planner.season.search import NEAR, WORKERS, Search
+from planner.season.search import WORKERS, Search
 from planner.season.solvers import Limits, solve
+from planner.season.steps import NEAR
 
 Floats = NDArray[np.float64]
 Numbers = NDArray[np.int64]

@@ -1,103 +1,59 @@
 """How a season is decided: relaxation, fish, crops, then improvement.
 
-1. The linear relaxation gives a true bound, and tells which options are worth looking at.
-2. A plan in force that still fits is kept, when it is near the bound; else the season is decided
-   anew: the tanks with the crops as in the relaxation, then all crops at once among those options,
-   in fractions and in the whole numbers next to them.
+1. The linear relaxation gives a true bound, and tells which options are worth looking at. After a
+   plan in force, a relaxation of what it starts, and of what is new soon, tells that sooner, while
+   the bound is reckoned beside it.
+2. A plan in force that still fits is kept, when it is near that; else the season is decided anew:
+   the tanks with the crops as relaxed, then the crops among their options, by blocks of weeks with
+   all weeks to come relaxed, in fractions and in the whole numbers next to them. A block that does
+   not come out well is halved.
 3. Rounds of improvement: a neighbourhood is freed, everything else stays, both cores at work; the
    workers meet at the end of a round, so the same input gives the same plan.
 
 All limits are work (nodes, rounds), so that a slower machine gives the same plan later.
 """
 
-from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
-from ortools.math_opt.python import mathopt
 
-from planner.errors import ImpossiblePlanError, StoppedError
+from planner.errors import ImpossiblePlanError
 from planner.plan import gap
-from planner.problem import SeasonProblem
 from planner.season.collision import collision
-from planner.season.effort import Clock, Effort, Progress, never, quiet
-from planner.season.linear import LinearModel
-from planner.season.rows import SeasonRows
-from planner.season.solvers import Answer, Limits, Solver, solve
-
-Floats = NDArray[np.float64]
-Mask = NDArray[np.bool_]
-Numbers = NDArray[np.int64]
+from planner.season.solvers import Answer
+from planner.season.steps import NEAR, ROOT, Floats, Numbers, Steps
 
 FIRST_GAP = 0.005  # of a first plan
+BLOCK_WEEKS = 32
+LEAST_WEEKS = 4  # of a block that is halved no more
+LOST = 0.04  # of a season's worth, in one block: so much is not for want of whole numbers
 WINDOW_WEEKS = 10
 WINDOW_STEP = 6
-PROVEN_GAP = 1e-4
 SMALL_WHOLE = 400  # a model of so few whole numbers is given to the solver at once
 WHOLE_NODES = 2000
 FISH_NODES = 60
-ROOT = 1  # nodes: the root of the tree, where most is found
 ROUND_GAP = 0.001
-NEAR = 1e-6  # of a whole number
 WORKERS = 2
-HOPS = 3
-KEPT_GAP = 0.02  # of a plan in force that still fits: else the season is decided anew beside it
-KEPT_ROUNDS = 3  # in the time that a plan in force saves
-ANEW_ROUNDS = 0  # when the time went into the try to keep it
+KEPT_GAP = 0.02  # of a plan in force that still fits: else the season is decided anew
+KEPT_ROUNDS = 2  # in the time that a plan in force saves
+ANEW_ROUNDS = 0  # when the season was decided anew after a plan in force
 
 
-class Search:
-    """One search: the model, the best values so far and the bound."""
-
-    def __init__(
-        self,
-        problem: SeasonProblem,
-        effort: Effort,
-        progress: Progress = quiet,
-        stopped: Callable[[], bool] = never,
-    ) -> None:
-        self.problem, self.effort, self.progress = problem, effort, progress
-        self.rows = SeasonRows(problem)
-        self.model: LinearModel = self.rows.model
-        self.bound = np.inf
-        self.best: Floats | None = None
-        self.worth = -np.inf
-        self.prices: Floats | None = None  # of the rows, in the relaxation
-        self.rounds = 0
-        self._clock = Clock(effort.seconds, stopped)
-        fish = [column for column in self.rows.stocked if column is not None]
-        self._sown: Numbers = np.array(self.rows.sown, dtype=np.int64)
-        self._tanks: Numbers = np.array(self.rows.tanks, dtype=np.int64)
-        self._fish: Numbers = np.array([*self.rows.tanks, *fish], dtype=np.int64)
-        self._starts: Numbers = np.array(
-            [max(0, option.start) for option in problem.batches], dtype=np.int64
-        )
-        pattern = self.model.matrix.copy()
-        pattern.data[:] = 1
-        self._rows_of, self._columns_of = pattern, pattern.T.tocsr()
-
-    @property
-    def proven(self) -> bool:
-        """Whether the best plan is as good as any, within the proven gap."""
-        return gap(self.problem, self.worth, self.bound) <= PROVEN_GAP
+class Search(Steps):
+    """One search for a season."""
 
     def run(self) -> str:
         """Search until proven, out of work or out of time; return what stopped it."""
-        if not self.problem.batches and not self.problem.cohorts:
-            self._solve_whole(self._relaxation())
-            return "proven"
-        relaxed = self._relaxation()
-        kept = self._keep_on(relaxed)
-        if int(self.model.whole.sum()) <= SMALL_WHOLE and self._solve_whole(relaxed):
-            return "proven"
-        most = self.effort.rounds(int(self.model.whole.sum()))
-        if self.best is None or not self._near(self.worth):
-            self._decide_in_turn(relaxed)
-            kept = False
-        if self.effort.work is None and self.problem.changes.as_before is not None:
-            most = KEPT_ROUNDS if kept else ANEW_ROUNDS
+        whole = int(self.model.whole.sum())
+        most = self.effort.rounds(whole)
+        if self.problem.changes.as_before is None or whole <= SMALL_WHOLE:
+            if self._plan_first(whole):
+                return "proven"
+        else:
+            kept = self._plan_again()
+            if self.effort.work is None:
+                most = KEPT_ROUNDS if kept else ANEW_ROUNDS
         while self.rounds < most and not self._clock.over and not self.proven:
             self._improve()
         if self.proven:
@@ -106,133 +62,58 @@ class Search:
             return "interrupt"
         return "seconds" if self._clock.over else "work"
 
-    def _go_on(self) -> None:
-        """Give up when asked to stop before there is a whole plan."""
-        if self._clock.stopped():
-            raise StoppedError("Stopped before there was a plan; nothing was written.")
+    def _plan_first(self, whole: int) -> bool:
+        """Make a first plan from the relaxation; True when it is proven to be the best."""
+        relaxed = self._relaxation()
+        if not self.problem.batches and not self.problem.cohorts:
+            return self._solve_whole() or True
+        self._keep_on(relaxed, self.bound)
+        if whole <= SMALL_WHOLE and self._solve_whole():
+            return True
+        if self.best is None or not self._near(self.worth, self.bound):
+            self._decide_in_turn(relaxed)
+        return False
 
-    def _tell(self, stage: str) -> None:
-        value = self.worth if self.best is not None else None
-        self.progress(stage, value, self.bound, self._clock.gone)
-
-    def _solve(
-        self,
-        low: Floats,
-        high: Floats,
-        whole: Numbers | None,
-        nodes: int,
-        relative_gap: float,
-        *,
-        timed: bool = True,
-    ) -> Answer:
-        """Solve with some columns whole, within the work of one step and the time left, if any."""
-        marks = np.zeros(self.model.columns, dtype=bool)
-        if whole is not None:
-            marks[whole] = True
-        limits = Limits(
-            nodes=nodes, relative_gap=relative_gap, seconds=self._clock.left if timed else None
-        )
-        return solve(
-            self.model,
-            low=low,
-            high=high,
-            whole=marks,
-            limits=limits,
-            seed=self.effort.seed,
-            solver=self.effort.solver,
-        )
-
-    def _solve_near(
-        self, low: Floats, high: Floats, whole: Numbers, gap: float, kept: Floats | None = None
-    ) -> Answer:
-        """Solve in fractions, then in whole numbers next to them, or between them and `kept`.
-
-        Few whole numbers are left to decide, so that a large part of the season can be freed.
-        """
-        low, high = low.copy(), high.copy()
-        relaxed = self._solve(low, high, None, ROOT, 0.0)
-        if relaxed.values is None or (kept is not None and relaxed.worth <= self.worth + NEAR):
-            return relaxed
-        below, above = np.floor(relaxed.values[whole] + NEAR), np.ceil(relaxed.values[whole] - NEAR)
-        if kept is not None:
-            below, above = np.minimum(below, kept[whole]), np.maximum(above, kept[whole])
-        low[whole], high[whole] = np.maximum(low[whole], below), np.minimum(high[whole], above)
-        return self._solve(low, high, whole, ROOT, gap)
-
-    def _relaxation(self) -> Floats:
-        """Solve without whole numbers: a bound on any plan, and a guide to good ones."""
-        self._tell("relaxation")
-        marks = np.zeros(self.model.columns, dtype=bool)
-        answer = solve(
-            self.model,
-            whole=marks,
-            linear_method=mathopt.LPAlgorithm.BARRIER
-            if self.effort.solver == Solver.HIGHS
-            else None,
-            solver=self.effort.solver,
-        )
-        if answer.values is None:
-            raise ImpossiblePlanError(collision(self.model))
-        self.bound, self.prices = answer.bound, answer.prices
-        self._go_on()
-        self._tell("relaxation")
-        return answer.values
-
-    def _solve_whole(self, relaxed: Floats) -> bool:
-        """Give a small model to the solver at once; True when it is solved."""
-        answer = self._solve(
-            self.model.low, self.model.high, np.flatnonzero(self.model.whole), WHOLE_NODES, 0.0
-        )
-        if answer.infeasible:
-            raise ImpossiblePlanError(collision(self.model, whole=True))
-        if answer.values is None:
+    def _plan_again(self) -> bool:
+        """Make a plan after a plan in force; True when that was kept."""
+        with ThreadPoolExecutor(1) as beside:
+            relaxation = beside.submit(self._relaxation)
+            guide = self._guide()
+            kept = guide.values is not None and self._keep_on(guide.values, guide.worth)
+            if guide.values is not None and not kept:
+                self._decide_in_turn(guide.values, brief=True)
+            relaxed = relaxation.result()
+        if self.best is None or not self._near(guide.worth, self.bound):
+            self._decide_in_turn(relaxed)
             return False
-        self.bound = min(self.bound, answer.bound)
-        self._take(answer.values)
-        return self.best is not None and (answer.optimal or self.proven)
+        return kept
 
-    def _take(self, values: Floats) -> bool:
-        """Round the whole numbers, solve for what follows from them, and keep it when better."""
-        low, high = self.model.low.copy(), self.model.high.copy()
-        columns = np.flatnonzero(self.model.whole)
-        low[columns] = high[columns] = np.clip(values[columns].round(), low[columns], high[columns])
-        answer = self._solve(low, high, None, 1, 0.0, timed=False)
-        if answer.values is None or answer.worth <= self.worth + 1e-9:
-            return False
-        self.best, self.worth = answer.values, answer.worth
-        return True
-
-    def _promising(self, *guides: Floats) -> Floats:
-        """Upper bounds that leave only the options that a guide uses, and standing ones."""
+    def _guide(self) -> Answer:
+        """Relax the season with no far starts that the plan in force has not."""
+        before = self.problem.changes.as_before
+        assert before is not None
         high = self.model.high.copy()
-        used = np.any([guide[self._sown] > 1e-7 for guide in guides], axis=0)
-        standing = np.array([o.standing is not None for o in self.problem.batches], dtype=bool)
-        high[self._sown[~(used | standing)]] = 0
-        return self._without_idle_cuts(high)
+        high[self._sown[before.far_new]] = 0
+        return self._solve(self.model.low, self._without_idle_cuts(high), None, ROOT, 0.0)
 
-    def _without_idle_cuts(self, high: Floats) -> Floats:
-        """Close the harvests that no open option can bring."""
-        problem = self.problem
-        open_classes = {
-            (option.crop, cut.first, cut.last)
-            for option, column in zip(problem.batches, self.rows.sown, strict=True)
-            if high[column] > 0
-            for cut in option.cuts
-        }
-        for (number, _), column in self.rows.harvest_kg.items():
-            if problem.cut_classes[number] not in open_classes:
-                high[column] = 0
-        return high
+    def _near(self, worth: float, bound: float) -> bool:
+        """Whether a worth is so near to a bound that a plan in force may stay."""
+        return gap(self.problem, worth, bound) <= KEPT_GAP
 
-    def _near(self, worth: float) -> bool:
-        """Whether a worth is so near to the bound that a plan in force may stay."""
-        return gap(self.problem, worth, self.bound) <= KEPT_GAP
+    def _decide_in_turn(self, guide: Floats, *, brief: bool = False) -> None:
+        """Decide the tanks with the crops as in `guide`, then the crops.
 
-    def _decide_in_turn(self, relaxed: Floats) -> None:
-        """Decide the tanks with the crops as relaxed, then the crops."""
-        low, high = self.model.low.copy(), self.model.high.copy()
-        low[self._sown] = high[self._sown] = relaxed[self._sown]
-        answer = self._solve(low, high, self._tanks, FISH_NODES, 0.001)
+        When `brief`, the tanks are first tried with all sales of crops as they are, too.
+        """
+        ways = [np.isin(np.arange(self.model.columns), self._sown, invert=True)]
+        if brief:
+            ways.insert(0, self.freed(self._fish, without="hours of work"))
+        for free in ways:
+            low = np.where(free, self.model.low, guide)
+            high = np.where(free, self.model.high, guide)
+            answer = self._solve(low, high, self._tanks, FISH_NODES, 0.001)
+            if answer.values is not None:
+                break
         self._go_on()
         if answer.values is None:
             self._start_bare()
@@ -241,12 +122,12 @@ class Search:
         values[self._tanks] = values[self._tanks].round()
         values[self._fish] = np.floor(values[self._fish] + NEAR)  # no rule needs more fish
         self._tell("fish")
-        self._decide_crops(values, self._promising(relaxed), self._sown)
+        self._decide_crops(values, self._promising(guide), self._sown)
 
-    def _keep_on(self, relaxed: Floats) -> bool:
+    def _keep_on(self, guide: Floats, worth: float) -> bool:
         """Begin from the plan in force: its starts stay, what stands and what it leaves is decided.
 
-        False when that does not fit the house as it is now, or is far from the best.
+        False when that does not fit the house as it is now, or is far from a guide's `worth`.
         """
         before = self.problem.changes.as_before
         if before is None:
@@ -264,7 +145,7 @@ class Search:
         if (low > self.model.high + NEAR).any():
             return False
         answer = self._solve(low, high, None, ROOT, 0.0)
-        if answer.values is None or not self._near(answer.worth):
+        if answer.values is None or not self._near(answer.worth, worth):
             return False
         answer = self._solve_near(low, high, whole, FIRST_GAP)
         self._go_on()
@@ -273,26 +154,45 @@ class Search:
         self._tell("plan in force")
         values = answer.values
         values[whole] = values[whole].round()
-        most = self._promising(relaxed, values)
+        most = self._promising(guide, values)
         self._decide_crops(values, most, self._sown[~(standing | before.parts_told)])
         return self.best is not None
 
     def _decide_crops(self, values: Floats, most: Floats, columns: Numbers) -> None:
-        """Decide all `columns` at once, the other whole numbers as in `values`, and keep it."""
-        low, high = self.model.low.copy(), most.copy()
-        others = np.setdiff1d(np.flatnonzero(self.model.whole), columns)
-        low[others] = high[others] = values[others]
-        answer = self._solve_near(low, high, columns, FIRST_GAP)
-        if answer.values is None:
-            answer = self._solve(low, high, columns, ROOT, FIRST_GAP)
-        self._go_on()
-        if answer.values is None or not self._take(answer.values):
+        """Decide all `columns` by blocks, the other whole numbers as in `values`, and keep it."""
+        for first in range(0, self.problem.weeks, BLOCK_WEEKS):
+            stop = min(first + BLOCK_WEEKS, self.problem.weeks)
+            decided = self._decide_weeks(values, most, columns, first, stop)
+            self._go_on()
+            if decided is None:  # out of time: nothing more is sown than is decided
+                values[np.intersect1d(columns, self._starting(first, self.problem.weeks))] = 0
+                break
+            values = decided
+            self._tell(f"weeks {first + 1} to {stop}")
+        if not self._take(values):
             self._start_bare()
         self._tell("first plan")
 
-    def _starting(self, first: int, stop: int) -> Numbers:
-        """Columns of the options that begin in weeks `first` up to, not including, `stop`."""
-        return self._sown[(self._starts >= first) & (self._starts < stop)]
+    def _decide_weeks(
+        self, values: Floats, most: Floats, columns: Numbers, first: int, stop: int
+    ) -> Floats | None:
+        """Decide the columns that start in weeks `first` up to `stop`, those after it relaxed."""
+        block = np.intersect1d(columns, self._starting(first, stop))
+        moving = np.intersect1d(columns, self._starting(first, self.problem.weeks))
+        low, high = self.model.low.copy(), most.copy()
+        still = np.setdiff1d(np.flatnonzero(self.model.whole), moving)
+        low[still] = high[still] = values[still]
+        answer = self._solve_near(low, high, block, FIRST_GAP)
+        found = answer.values is not None
+        lost = gap(self.problem, answer.worth, answer.bound) if found else np.inf
+        if lost > LOST and stop - first > LEAST_WEEKS and not self._clock.over:
+            middle = (first + stop) // 2
+            half = self._decide_weeks(values, most, columns, first, middle)
+            return None if half is None else self._decide_weeks(half, most, columns, middle, stop)
+        if answer.values is None:
+            return None
+        answer.values[block] = answer.values[block].round()
+        return answer.values
 
     def _start_bare(self) -> None:
         """Begin from a house where nothing new is sown or stocked, unless there is a plan."""
@@ -318,18 +218,18 @@ class Search:
         if not found and not self._clock.over:
             raise ImpossiblePlanError(collision(replace(self.model, high=high), whole=True))
 
-    def freed(self, whole: Numbers, without: str = "") -> Mask:
-        """Columns that may follow when `whole` ones move: quantities that share rows with them.
-
-        Rows of the rule `without` are not followed.
-        """
-        free = np.zeros(self.model.columns, dtype=bool)
-        free[whole] = True
-        followed = np.array([rule != without for rule in self.model.rules], dtype=bool)
-        for _ in range(HOPS):
-            rows = ((self._rows_of @ free) > 0) & followed
-            free |= ((self._columns_of @ rows) > 0) & ~self.model.whole
-        return free
+    def _solve_whole(self) -> bool:
+        """Give a small model to the solver at once; True when it is solved."""
+        answer = self._solve(
+            self.model.low, self.model.high, np.flatnonzero(self.model.whole), WHOLE_NODES, 0.0
+        )
+        if answer.infeasible:
+            raise ImpossiblePlanError(collision(self.model, whole=True))
+        if answer.values is None:
+            return False
+        self.bound = min(self.bound, answer.bound)
+        self._take(answer.values)
+        return self.best is not None and (answer.optimal or self.proven)
 
     def _neighbourhood(self, turn: int) -> Numbers:
         """Whole columns freed in a turn: a window of weeks of all crops, or the fish."""
