@@ -105,13 +105,10 @@ def reasons(search: Search) -> dict[int, Reason]:
     found: dict[int, Reason] = {}
     if lines:
         hangs = _hanging_together(search)
-        best = search.best
-
-        def of_line(numbers: list[int]) -> dict[int, Reason]:
-            return _Line(search, best, lacking, numbers, hangs).reasons()
-
+        todo = [_Line(search, search.best, lacking, some, hangs) for some in lines.values()]
+        todo.sort(key=lambda line: -len(line.own))  # the longest first: no worker waits for it
         with ThreadPoolExecutor(WORKERS) as pool:
-            for of_one in pool.map(of_line, lines.values()):
+            for of_one in pool.map(_Line.reasons, todo):
                 found |= of_one
     return found
 
